@@ -1,0 +1,35 @@
+// Text from the bus and text for the reader.
+#pragma once
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "base/bytes.hpp"
+
+namespace tramlog {
+
+/// Bytes of a text field as UTF-8 that is safe to print: Latin-1 is converted, control bytes and 0x7F become
+/// "\xNN" (fact sheet, network and diagnostics, 7.5).
+std::string printable_latin1(Bytes bytes);
+
+/// Any UTF-8 (a name from a file) made safe to print: control characters become "\xNN", invalid bytes likewise.
+std::string printable_utf8(std::string_view text);
+
+/// Without blanks, tabs and line ends at both ends.
+std::string_view trimmed(std::string_view text);
+
+/// Whole-text match of a pattern in which * stands for any run, ? for any one character and [a-c] or [!a-c] for
+/// one character of a set; case counts. Takes time of at most pattern length x text length.
+bool matches_glob(std::string_view pattern, std::string_view text);
+
+/// Breaks text at blanks into lines of at most `width` columns (counted in code points); a longer word is cut.
+std::vector<std::string> wrapped(std::string_view text, std::size_t width);
+
+/// Replaces everything outside printable ASCII by '?'-free escapes ("\u00e9" as <e9>), for e-mail.
+std::string as_ascii(std::string_view utf8);
+
+/// Lower-case hex of the bytes, separated by `separator`: "0a ff".
+std::string hex_bytes(Bytes bytes, std::string_view separator = " ");
+
+}  // namespace tramlog

@@ -1,0 +1,87 @@
+// One thing that a source of frames has to say: a frame, an error frame, or a notice about the capture itself.
+// The core sees nothing else, so a wire and a file look alike.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <variant>
+
+#include "base/time.hpp"
+
+namespace tramlog {
+
+/// Number of a bus within one run, given by the source in the order of first sight; its name comes in a BusInfo.
+using BusIndex = std::uint16_t;
+
+/// A bus (an interface of the capture) is announced before its first frame. The same name in a later section or
+/// file is the same bus.
+struct BusInfo {
+  std::string name;           // "can0"; "bus0", "bus1", .. where the capture gives no name
+  std::uint64_t bitrate = 0;  // bit/s, 0 = not told
+};
+
+/// Interface statistics as the kernel counted them since the start of the capture (fact sheet 8.5, ISB).
+struct Counters {
+  std::optional<std::uint64_t> received;           // isb_ifrecv, frames
+  std::optional<std::uint64_t> interface_dropped;  // isb_ifdrop, frames
+  std::optional<std::uint64_t> system_dropped;     // isb_osdrop, frames
+};
+
+/// What the recorder said about its own hearing (ISB with our local option, see io/pcapng_format.hpp).
+enum class LinkState : std::uint8_t { down = 0, up = 1, paused = 2 };
+struct LinkChange {
+  LinkState state = LinkState::up;
+};
+
+/// The recorder lost this many frames between the previous packet of this bus and the next (epb_dropcount).
+struct FramesLost {
+  std::uint64_t frames = 0;
+};
+
+/// Bytes of the capture that could not be read; reading went on behind them.
+struct Damage {
+  std::uint64_t offset = 0;  // in the uncompressed file
+  std::uint64_t bytes = 0;   // skipped
+  std::string reason;        // a sentence part: "block lengths differ"
+  std::uint32_t file = 0;    // index of the file, 0-based
+};
+
+using Notice = std::variant<BusInfo, Counters, LinkChange, FramesLost, Damage>;
+
+enum class EventKind : std::uint8_t {
+  frame,    // data or remote frame
+  error,    // error frame: id = class mask, data = 8 bytes (fact sheet 8.3)
+  foreign,  // a packet that is no CAN frame we can read: CAN XL, shorter than its header, other link type
+  notice,
+};
+
+enum FrameFlags : std::uint8_t {
+  kExtendedId = 0x01,   // 29-bit identifier
+  kRemote = 0x02,       // remote frame: len is its DLC, no data was on the wire
+  kFd = 0x04,           // CAN FD
+  kBitRateSwitch = 0x08,
+  kErrorState = 0x10,   // ESI
+  kOutbound = 0x20,     // sent by the recording machine
+  kShortData = 0x40,    // the capture holds fewer payload bytes than the length field says; len = what is there
+  kUntimed = 0x80,      // the capture gives no time for it (simple packet block); time = that of its predecessor
+};
+
+struct Event {
+  TimeNs time = 0;
+  std::uint64_t number = 0;            // packet in the capture, counted from 1 over all files; 0 for a notice
+  const std::uint8_t* data = nullptr;  // payload of a frame, `len` bytes; valid until the source is read again
+  const Notice* notice = nullptr;      // kind notice only; valid until the source is read again
+  std::uint32_t id = 0;                // identifier without flag bits
+  BusIndex bus = 0;
+  std::uint8_t len = 0;                // payload bytes, 0..64
+  EventKind kind = EventKind::frame;
+  std::uint8_t flags = 0;              // FrameFlags
+
+  bool is_iso11783() const {
+    return kind == EventKind::frame && (flags & (kExtendedId | kRemote | kFd)) == kExtendedId;
+  }
+};
+
+}  // namespace tramlog

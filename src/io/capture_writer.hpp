@@ -1,0 +1,40 @@
+// Captures out: pcapng of link type 227 with nanosecond time stamps, little-endian (fact sheet 8.5 to 8.7).
+#pragma once
+
+#include <cstdint>
+#include <memory>
+#include <string>
+
+#include "base/result.hpp"
+#include "can/event.hpp"
+
+namespace tramlog {
+
+class CaptureWriter {
+ public:
+  /// Starts a file with its section header. ".zst" at the end of the name compresses in independent Zstandard frames.
+  static Result<CaptureWriter> create(const std::string& path);
+
+  CaptureWriter(CaptureWriter&&) noexcept;
+  CaptureWriter& operator=(CaptureWriter&&) noexcept;
+  ~CaptureWriter();
+
+  /// Adds an interface block; buses are numbered 0, 1, .. in the order of these calls.
+  void add_bus(const BusInfo& bus);
+  /// Enhanced packet block. Frame or error frame; flags as in Event (extended, remote, fd, outbound).
+  /// `lost_before` > 0 adds epb_dropcount.
+  void write_frame(const Event& frame, std::uint64_t lost_before = 0);
+  /// Interface statistics block.
+  void write_counters(BusIndex bus, TimeNs time, const Counters& counters);
+  /// Interface statistics block with the recorder's own link state (local option, see pcapng_format.hpp).
+  void write_link(BusIndex bus, TimeNs time, LinkState state);
+  /// Flushes and closes; the first error of any write is told here (disk full ..).
+  Result<std::uint64_t> finish();  // bytes written before compression
+
+ private:
+  class Impl;
+  explicit CaptureWriter(std::unique_ptr<Impl> impl);
+  std::unique_ptr<Impl> impl_;
+};
+
+}  // namespace tramlog
