@@ -9,24 +9,30 @@
 
 namespace tramlog {
 
-/// Bytes of a text field as UTF-8 that is safe to print: Latin-1 is converted, control bytes and 0x7F become
+/// Bytes of a text field as UTF-8 that is safe to print: Latin-1 is converted, control bytes (00..1F, 7F..9F)
+/// become
 /// "\xNN" (fact sheet, network and diagnostics, 7.5).
 std::string printable_latin1(Bytes bytes);
 
-/// Any UTF-8 (a name from a file) made safe to print: control characters become "\xNN", invalid bytes likewise.
+/// Any UTF-8 (a name from a file) made safe to print: control characters, invisible characters that turn or
+/// hide the text around them, and invalid bytes become "\xNN" a byte.
 std::string printable_utf8(std::string_view text);
 
 /// Without blanks, tabs and line ends at both ends.
 std::string_view trimmed(std::string_view text);
 
-/// Whole-text match of a pattern in which * stands for any run, ? for any one character and [a-c] or [!a-c] for
-/// one character of a set; case counts. Takes time of at most pattern length x text length.
+/// Whole-text match of a pattern in which * stands for any run, ? for any one character and [a-c] or [!a-c]
+/// for one character of a set; case counts. A '[' that is never closed stands for itself. Characters are code
+/// points. Takes time of at most pattern length x text length.
 bool matches_glob(std::string_view pattern, std::string_view text);
 
-/// Breaks text at blanks into lines of at most `width` columns (counted in code points); a longer word is cut.
+/// Breaks text at blanks into lines of at most `width` columns (counted in code points); a longer word is
+/// cut. A line end in the text stays one; blanks at line ends are dropped. No text, no lines.
 std::vector<std::string> wrapped(std::string_view text, std::size_t width);
 
-/// Replaces everything outside printable ASCII by '?'-free escapes ("\u00e9" as <e9>), for e-mail.
+/// Pure ASCII, for e-mail: typographic signs are spelt out (a degree sign as "deg", a dash as "-"), anything
+/// else outside printable ASCII becomes its code point ("\u00e9" as <e9>), an invalid byte <xe9>. Line ends
+/// stay.
 std::string as_ascii(std::string_view utf8);
 
 /// Lower-case hex of the bytes, separated by `separator`: "0a ff".

@@ -1,4 +1,5 @@
-// DM1, DM2 and their trouble codes (ISO 11783-12 on J1939-73; fact sheet, network and diagnostics, 7.2 to 7.4).
+// DM1, DM2 and their trouble codes (ISO 11783-12 on J1939-73; fact sheet, network and diagnostics, 7.2
+// to 7.4).
 #pragma once
 
 #include <cstdint>
@@ -19,10 +20,10 @@ inline constexpr Pgn kPgnDm13 = 0xDF00;  // 57088 stop/start broadcast
 inline constexpr Pgn kPgnDm22 = 0xC300;  // 49920 clear one
 
 struct Dtc {
-  std::uint32_t spn = 0;         // 19 bit; 520192..524287 proprietary
-  std::uint8_t fmi = 0;          // 5 bit
+  std::uint32_t spn = 0;                         // 19 bit; 520192..524287 proprietary
+  std::uint8_t fmi = 0;                          // 5 bit
   std::optional<std::uint8_t> occurrence_count;  // 0..126; none = not available (127)
-  bool old_conversion = false;   // CM = 1: the SPN may be encoded in an older way
+  bool old_conversion = false;                   // CM = 1: the SPN may be encoded in an older way
 };
 
 enum class Lamp : std::uint8_t { off = 0, on = 1, error = 2, not_available = 3 };
@@ -33,13 +34,16 @@ struct Lamps {
 
 struct DtcList {
   Lamps lamps;
-  std::vector<Dtc> dtcs;         // empty: "no fault" message
-  bool malformed = false;        // shorter than a lamp field and one DTC; dtcs holds what could be read
+  std::vector<Dtc> dtcs;   // empty: "no fault" message
+  bool malformed = false;  // shorter than a lamp field and one DTC; dtcs holds what could be read
 };
-/// DM1 or DM2 payload: B1 lamps, B2 flash, then 4 bytes a DTC; an all-zero DTC is no fault, FF padding is ignored.
+/// DM1 or DM2 payload: B1 lamps, B2 flash, then 4 bytes a DTC; an all-zero DTC is no fault, FF padding is
+/// ignored.
 DtcList parse_dtcs(Bytes data);
 
-constexpr bool is_proprietary_spn(std::uint32_t spn) { return spn >= 520192; }
+constexpr bool is_proprietary_spn(std::uint32_t spn) {
+  return spn >= 520192;
+}
 /// Short name of an FMI in the trade's words, "reserved (FMI 25)" for 22..30.
 std::string fmi_text(std::uint8_t fmi);
 /// Name of a public SPN that the fact sheet knows; SPN 2000..2255 name the controller at that source address.

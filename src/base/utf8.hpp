@@ -1,0 +1,23 @@
+// UTF-8 taken apart one code point at a time; bytes that are no UTF-8 come out one by one.
+#pragma once
+
+#include <cstddef>
+#include <string>
+#include <string_view>
+
+namespace tramlog {
+
+struct CodePoint {
+  char32_t value = 0;      // the code point, or the byte itself if `valid` is false
+  std::size_t length = 1;  // bytes it took, 1..4
+  bool valid = true;
+};
+
+/// The code point at `at` (which lies inside `text`). Overlong forms, surrogates and values over U+10FFFF are
+/// invalid; an invalid byte is one byte long.
+CodePoint decode_utf8(std::string_view text, std::size_t at);
+
+/// Appends the code point, which must be a valid one.
+void append_utf8(std::string& out, char32_t value);
+
+}  // namespace tramlog

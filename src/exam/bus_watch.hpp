@@ -1,0 +1,87 @@
+// One bus: load, counts, the recorder's hearing, gaps in which nothing came, and the 256 voices.
+#pragma once
+
+#include <array>
+#include <string>
+#include <vector>
+
+#include "exam/hearing.hpp"
+#include "exam/party.hpp"
+
+namespace tramlog {
+
+/// Nothing was heard on the bus between two frames.
+struct GapRecord {
+  Mark start;
+  std::optional<Mark> end;
+  unsigned statistics = 0;     // blocks in between
+  std::uint64_t received = 0;  // frames that the interface counted in between, if it tells
+  SpanNs fastest_period = 0;   // of the rhythms that were running
+  unsigned rhythms = 0;
+};
+
+/// Error frames close together.
+struct ErrorBurst {
+  Mark first, last;
+  std::uint64_t frames = 0;
+  std::uint32_t classes = 0;         // OR of the class masks (fact sheet 8.3)
+  std::uint8_t controller_bits = 0;  // OR of data[1]
+  std::uint8_t protocol_bits = 0;    // OR of data[2]
+  std::uint8_t receive_errors = 0;   // highest data[7]
+  std::uint8_t transmit_errors = 0;  // highest data[6]
+};
+
+struct KeySwitch {
+  TimeNs time = 0;
+  std::uint64_t frame = 0;
+  bool on = false;
+};
+
+/// DM13 asked for silence (fact sheet 7.6).
+struct Suspension {
+  Mark start;
+  Address by = 0;
+  TimeNs last_word = 0;       // latest DM13 of either kind
+  std::optional<TimeNs> end;  // start broadcast heard
+};
+
+struct BusWatch {
+  static constexpr std::size_t kMaxGaps = 256;
+  static constexpr std::size_t kMaxBursts = 256;
+  /// Anything shorter is looked at no further.
+  static constexpr SpanNs kShortestGap = kSecond;
+
+  // Touched by every frame.
+  TimeNs last = 0;                // of the latest frame
+  TimeNs window_end = INT64_MIN;  // of the present 1 s load window
+  std::uint64_t window_bits = 0;
+  std::uint64_t frames = 0;
+
+  std::uint64_t last_frame = 0;
+  std::uint64_t total_bits = 0;  // of closed windows
+  std::uint64_t peak_bits = 0;
+  TimeNs peak_at = 0;
+  TimeNs first = 0;  // first event of any kind
+  TimeNs first_frame_time = 0;
+  std::uint64_t error_frames = 0, eleven_bit = 0, remote = 0, fd = 0;
+  BusInfo info;
+  Hearing hearing;
+  // Statistics blocks since the latest frame; `statistics_mark` = time of that frame.
+  TimeNs statistics_mark = INT64_MIN;
+  unsigned statistics_since_frame = 0;
+  std::uint64_t received_first = 0, received_last = 0;  // isb_ifrecv of the first and latest of them
+  TimeNs asked_all_for_software = 0;                    // 0: never
+  std::uint64_t asked_all_frame = 0;
+  std::vector<GapRecord> gaps;
+  std::vector<ErrorBurst> bursts;
+  std::optional<TimeNs> damage_open;    // damage since this time, the next frame ends it
+  std::vector<Suspension> suspensions;  // DM13 stops
+  std::optional<KeySwitch> key;
+  std::vector<KeySwitch> key_changes;  // at most kMaxGaps
+  std::vector<Mark> engine_starts;     // at most kMaxGaps
+  bool engine_stands = false;          // its last reported speed was zero
+  std::uint64_t over_cap = 0;
+  std::array<Party*, 256> voices{};  // by source address; null: not heard yet
+};
+
+}  // namespace tramlog

@@ -1,0 +1,50 @@
+#include <fmt/format.h>
+
+#include "exam/check.hpp"
+
+namespace tramlog::checks {
+
+extern const Check message_stopped;
+
+namespace {
+
+void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>& faults) {
+  for (const MessageStop& stop : seen.stops) {
+    if (stop.near_blindness) continue;
+    // Whatever ends on the way to power-off is not worth a word.
+    bool winding_down = false;
+    for (const BusObservations& bus : seen.buses) {
+      bool off = false;
+      for (const KeySwitch& key : bus.key_changes)
+        if (key.time <= stop.last.time + 5 * kSecond) off = !key.on;
+      winding_down = winding_down || off;
+    }
+    if (winding_down) continue;
+    const bool cyclic = role_of(stop.pgn, stop.destination).pace == PaceRole::cyclic;
+    Fault fault;
+    fault.code = message_stopped.code;
+    fault.severity = cyclic ? Severity::warning : Severity::note;
+    fault.start = stop.last.time;
+    if (stop.resumed) fault.end = stop.resumed->time;
+    if (stop.controller) fault.controllers = {*stop.controller};
+    fault.bus = stop.bus;
+    fault.text = fmt::format(
+        "{} stopped sending PGN {} (every {} before) but went on talking{}.",
+        voice_words(all, stop.controller, stop.source), pgn_words(stop.pgn), format_span(stop.period),
+        stop.resumed
+            ? fmt::format("; it came again after {}", format_span(stop.resumed->time - stop.last.time))
+            : "");
+    fault.evidence.push_back({stop.last, "last of them"});
+    if (stop.resumed) fault.evidence.push_back({*stop.resumed, "first again"});
+    faults.push_back(std::move(fault));
+  }
+}
+
+}  // namespace
+
+const Check message_stopped{
+    "controller.message-stopped",
+    "A cyclic message ended while its sender went on talking: later than 5 learned periods, at least 1 s.",
+    judge};
+
+}  // namespace tramlog::checks

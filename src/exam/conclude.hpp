@@ -1,0 +1,50 @@
+// From the examiner's state to its conclusions; one object for one call of Examiner::conclude().
+#pragma once
+
+#include <map>
+
+#include "exam/examiner_impl.hpp"
+#include "exam/observations.hpp"
+
+namespace tramlog {
+
+class Conclude {
+ public:
+  explicit Conclude(Examiner::Impl& state) : state_(state) {}
+  Conclusions run(const std::optional<Roster>& roster);
+
+ private:
+  // conclude.cpp
+  void buses();
+  void controllers();
+  void unclaimed();
+  void trouble_codes();
+  void transfers();
+  void observe();
+  void judge();
+  std::optional<std::size_t> index_of(const Party* party) const;
+
+  // silence_verdicts.cpp
+  void bus_silences();
+  void dropouts();
+  void groups();
+  void states();
+  std::optional<Dropout> verdict_of(const SilenceRecord& record);
+  SpanNs blind_time(BusIndex bus, TimeNs from, TimeNs to) const;
+  std::optional<KeySwitch> key_before(TimeNs time) const;
+  std::optional<TimeNs> key_on_after(TimeNs time) const;
+  bool suspended(const SilenceRecord& record) const;
+  bool ended_in_order(BusIndex bus, const GapRecord& gap) const;
+
+  Examiner::Impl& state_;
+  Conclusions out_;
+  Observations seen_;
+  std::map<const Party*, std::size_t> index_;
+  std::vector<SilenceRecord> silences_;
+  std::vector<KeySwitch> keys_;  // of all buses, by time
+};
+
+/// Combines presence and software into the contract's state of a roster entry.
+Rollcall call_the_roll(const Roster& roster, const Conclusions& found);
+
+}  // namespace tramlog

@@ -1,0 +1,128 @@
+// The examiner's working state; shared by the files examiner*.cpp and silence_watch.cpp.
+#pragma once
+
+#include <deque>
+#include <memory>
+#include <vector>
+
+#include "exam/bus_watch.hpp"
+#include "exam/conclusions.hpp"
+#include "exam/examiner.hpp"
+#include "exam/stream_table.hpp"
+#include "isobus/network.hpp"
+#include "isobus/transfers.hpp"
+#include "isobus/working_set.hpp"
+
+namespace tramlog {
+
+// Limits of the judgement of silence; DEVELOPERS.md, "How silence is judged", says why.
+inline constexpr SpanNs kShortestSilence = kSecond;  // facts 6.8: at least 1 s
+inline constexpr int kLostPeriods = 5;               // facts 6.8: lost after 5 learned periods
+inline constexpr double kLatePeriods = 2.5;          // a re-claim after this long is a restart
+inline constexpr SpanNs kTickPeriod =
+    100 * kMillisecond;  // how often deadlines are looked at, in capture time
+
+/// A rhythm that may be relied upon: its end would mean that the sender has stopped.
+bool dependable(const Stream& stream);
+SpanNs period_of(const Stream& stream);
+/// Silence of a dependable stream longer than this is one.
+SpanNs limit_of(const Stream& stream);
+
+class Conclude;
+
+/// A step of the recorder's clock against the direction of time.
+struct ClockStep {
+  Mark at;
+  SpanNs back = 0;
+};
+
+class Examiner::Impl final : public NetworkSink, public TransferSink {
+ public:
+  static constexpr std::size_t kMaxBuses = 64;
+  static constexpr std::size_t kMaxSilences = 4096;
+  static constexpr std::size_t kMaxStops = 512;
+  static constexpr std::size_t kMaxFailedTransfers = 1000;
+  static constexpr std::size_t kMaxDamage = 256;
+  static constexpr std::size_t kMaxDtcsPerParty = 128;
+  static constexpr std::size_t kMaxRetired = 32;
+
+  Impl() : network_(*this), transfers_(*this) {}
+
+  void take(std::span<const Event> events);
+  Conclusions conclude(const std::optional<Roster>& roster);
+
+ private:
+  // examiner.cpp: the hot path and who speaks
+  void take_frame(const Event& event);
+  void take_odd_frame(BusWatch& bus, const Event& event);
+  Stream* new_stream(const Event& event);
+  BusWatch& bus_of(BusIndex index);
+  void pass_time(const Event& event);
+  void roll_window(BusWatch& bus, TimeNs time);
+  void begin_gap_anew(Stream& stream, const Event& event);
+  Party& anonymous(BusIndex bus, Address address);
+  Party& party_of(ControllerId controller);
+  void attach(Party& party, Address address, TimeNs time);
+  void detach(Party& party, Address address);
+
+  // examiner_messages.cpp: what is said
+  void deliver(const Event& event, Stream& stream);
+  void take_message(const Message& message);
+  void take_request(const Message& message);
+  void take_acknowledgement(const Message& message);
+  void take_trouble_codes(const Message& message, bool active);
+  void take_key_switch(BusWatch& bus, const Message& message);
+  void take_engine_speed(BusWatch& bus, const Message& message);
+  void take_broadcast_control(BusWatch& bus, const Message& message);
+  void take_notice(const Event& event);
+  void take_error(const Event& event);
+  void on_message(const Message& message) override;
+  void on_transfer_end(const TransferEnd& end) override;
+  void on_claim(const Claim& claim) override;
+  void on_owner(BusIndex bus, Address address, ControllerId from, ControllerId to, TimeNs time) override;
+
+  // silence_watch.cpp
+  void tick();
+  void watch_party(Party& party);
+  void watch_streams();
+  void fall_silent(Party& party);
+  void heard_again(Party& party, const Event& event, const Stream& stream);
+  void confirm_return(Party& party);
+  void cancel_return(Party& party);
+  void note_gap(BusWatch& bus, const Event& event);
+  GapRecord gap_until_now(BusIndex index, const BusWatch& bus) const;
+
+  friend class tramlog::Conclude;
+
+  std::vector<std::unique_ptr<BusWatch>> buses_;
+  StreamTable streams_;
+  std::deque<Party> parties_;
+  std::vector<Party*> controller_party_;  // by ControllerId
+  std::vector<std::array<Party*, 256>> anonymous_;
+  Network network_;
+  Transfers transfers_;
+  WorkingSets working_sets_;
+
+  bool started_ = false;
+  TimeNs start_ = 0;
+  TimeNs now_ = 0;  // latest time of any event
+  TimeNs next_tick_ = 0;
+  TimeNs next_stream_watch_ = 0;
+  std::uint64_t foreign_ = 0, short_frames_ = 0, untimed_ = 0, buses_over_cap_ = 0;
+  std::uint64_t silences_over_cap_ = 0, stops_over_cap_ = 0;
+  std::vector<SilenceRecord> silences_;
+  std::vector<StreamStop> stops_;
+  std::vector<ClockStep> clock_steps_;
+  std::uint64_t clock_steps_over_cap_ = 0;
+  std::vector<DamageRecord> damage_;
+  std::uint64_t damaged_bytes_ = 0, damage_over_cap_ = 0;
+  TransferSummary transfer_summary_;
+  struct ClearRequest {
+    BusIndex bus;
+    Address by, to;
+    Mark at;
+  };
+  std::vector<ClearRequest> clear_requests_;  // DM3, DM11, DM22; the latest ones
+};
+
+}  // namespace tramlog

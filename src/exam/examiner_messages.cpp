@@ -1,0 +1,367 @@
+// What the examiner reads out of messages and notices.
+#include <algorithm>
+
+#include "exam/examiner_impl.hpp"
+#include "isobus/acknowledgement.hpp"
+
+namespace tramlog {
+namespace {
+
+constexpr Pgn kPgnWheelSpeed = 0xFE48;
+constexpr Pgn kPgnEngineController1 = 0xF004;
+constexpr Pgn kPgnHeartbeat = 0xF0E4;
+constexpr std::uint8_t kHeartbeatFarewell = 255;  // sender stops on purpose (fact sheet 6.3)
+constexpr std::size_t kMaxClearRequests = 256;
+// A trouble code that vanishes this soon after a clear request was cleared by it.
+constexpr SpanNs kClearWindow = 5 * kSecond;
+// Error frames closer together than this are one burst.
+constexpr SpanNs kBurstPause = kSecond;
+// An answer to a request for address claimed comes at once; one that comes later than the settle time, from a
+// controller that had been quiet, is the start-up claim of a restart (fact sheet 3.2).
+constexpr SpanNs kPromptAnswer = 300 * kMillisecond;
+
+Message single(const Event& event) {
+  Message message;
+  message.bus = event.bus;
+  message.pgn = pgn_of(event.id);
+  message.source = source_of(event.id);
+  message.destination = destination_of(event.id);
+  message.start = message.end = event.time;
+  message.first_frame = message.last_frame = event.number;
+  message.data = Bytes(event.data, event.len);
+  return message;
+}
+
+}  // namespace
+
+void Examiner::Impl::deliver(const Event& event, Stream& stream) {
+  if (stream.pgn == kPgnAddressClaimed) return;  // taken already
+  if (stream.fast_packet || Transfers::is_transport(stream.pgn))
+    transfers_.take(event);
+  else
+    take_message(single(event));
+}
+
+void Examiner::Impl::on_message(const Message& message) {
+  take_message(message);
+}
+
+void Examiner::Impl::take_message(const Message& message) {
+  BusWatch& bus = *buses_[message.bus];
+  Party* voice = bus.voices[message.source];
+  if (voice == nullptr) return;
+  Identity& identity = voice->identity;
+  const Mark at{message.start, message.first_frame};
+  switch (message.pgn) {
+    case kPgnRequest:
+      return take_request(message);
+    case kPgnAcknowledgement:
+      return take_acknowledgement(message);
+    case kPgnCommandedAddress:
+      return network_.take_commanded_address(message);
+    case kPgnWorkingSetMaster:
+    case kPgnWorkingSetMember:
+      return working_sets_.take(message);
+    case kPgnWheelSpeed:
+      return take_key_switch(bus, message);
+    case kPgnEngineController1:
+      return take_engine_speed(bus, message);
+    case kPgnHeartbeat:
+      if (!message.data.empty() && message.data[0] == kHeartbeatFarewell) voice->farewell = at;
+      return;
+    case kPgnDm1:
+      return take_trouble_codes(message, true);
+    case kPgnDm2:
+      return take_trouble_codes(message, false);
+    case kPgnDm13:
+      return take_broadcast_control(bus, message);
+    case kPgnDm22:
+      if (!message.data.empty() && (message.data[0] == 0x01 || message.data[0] == 0x11) &&
+          clear_requests_.size() < kMaxClearRequests)
+        clear_requests_.push_back({message.bus, message.source, message.destination, at});
+      return;
+    case kPgnSoftwareIdentification: {
+      SoftwareIdentification software = parse_software_identification(message.data);
+      if (software.texts.empty()) {
+        identity.answered_empty = true;
+      } else if (identity.software != software.texts) {
+        if (!identity.software.empty()) {
+          identity.software_before = identity.software;
+          identity.software_before_reported = identity.software_reported;
+        }
+        identity.software = std::move(software.texts);
+        identity.software_reported = at;
+      }
+      return;
+    }
+    case kPgnEcuIdentification:
+      identity.ecu = parse_ecu_identification(message.data);
+      return;
+    case kPgnProductIdentification:
+      identity.product = parse_product_identification(message.data);
+      return;
+    case kPgnComponentIdentification:
+      identity.component = parse_component_identification(message.data);
+      return;
+    case kPgnFunctionalities:
+      identity.functionalities = parse_functionalities(message.data);
+      return;
+    default:
+      return;
+  }
+}
+
+void Examiner::Impl::take_request(const Message& message) {
+  const auto wanted = parse_request(message.data);
+  if (!wanted) return;
+  BusWatch& bus = *buses_[message.bus];
+  const Mark at{message.start, message.first_frame};
+  if (*wanted == kPgnAddressClaimed) {
+    Event frame;
+    frame.bus = message.bus;
+    frame.time = message.start;
+    frame.number = message.first_frame;
+    frame.id = make_id(6, kPgnRequest, message.source, message.destination);
+    network_.take_claim_request(frame);
+  } else if (*wanted == kPgnSoftwareIdentification) {
+    if (message.destination == kGlobalAddress) {
+      bus.asked_all_for_software = message.start;
+      bus.asked_all_frame = message.first_frame;
+    } else if (Party* asked = bus.voices[message.destination]) {
+      asked->identity.asked = at;
+      asked->identity.refusal.reset();
+    } else {
+      anonymous(message.bus, message.destination).identity.asked = at;
+    }
+  } else if (*wanted == kPgnDm3 || *wanted == kPgnDm11) {
+    if (clear_requests_.size() >= kMaxClearRequests) clear_requests_.erase(clear_requests_.begin());
+    clear_requests_.push_back({message.bus, message.source, message.destination, at});
+  }
+}
+
+void Examiner::Impl::take_acknowledgement(const Message& message) {
+  const auto answer = parse_acknowledgement(message.data);
+  if (!answer || answer->kind == AcknowledgementKind::positive) return;
+  if (answer->pgn != kPgnSoftwareIdentification) return;
+  buses_[message.bus]->voices[message.source]->identity.refusal = answer->control;
+}
+
+void Examiner::Impl::take_trouble_codes(const Message& message, bool active) {
+  const DtcList list = parse_dtcs(message.data);
+  Party& voice = *buses_[message.bus]->voices[message.source];
+  const Mark at{message.start, message.first_frame};
+  if (active) voice.lamps = list.lamps;
+  for (const Dtc& dtc : list.dtcs) {
+    const auto same = [&](const DtcTrack& t) { return t.dtc.spn == dtc.spn && t.dtc.fmi == dtc.fmi; };
+    auto track = std::find_if(voice.dtcs.begin(), voice.dtcs.end(), same);
+    if (track == voice.dtcs.end()) {
+      if (voice.dtcs.size() >= kMaxDtcsPerParty) {
+        ++voice.dtcs_over_cap;
+        continue;
+      }
+      DtcTrack fresh;
+      fresh.first_active = at;
+      fresh.from_dm2_only = !active;
+      track = voice.dtcs.insert(voice.dtcs.end(), fresh);
+    }
+    track->dtc = dtc;
+    if (!active) continue;
+    if (track->from_dm2_only) {
+      track->from_dm2_only = false;
+      track->first_active = at;
+    }
+    if (!track->active) ++track->activations;
+    track->active = true;
+    track->cleared.reset();
+    track->last_active = at;
+  }
+  if (!active || list.malformed) return;
+  // What a DM1 does not name any more is cleared; a controller that falls silent clears nothing (fact
+  // sheet 7.2).
+  for (DtcTrack& track : voice.dtcs) {
+    if (!track.active || track.last_active.frame == at.frame) continue;
+    track.active = false;
+    track.cleared = at;
+    track.clear_requested_by.reset();
+    for (auto it = clear_requests_.rbegin(); it != clear_requests_.rend(); ++it)
+      if (it->bus == message.bus && at.time - it->at.time <= kClearWindow &&
+          (it->to == message.source || it->to == kGlobalAddress)) {
+        track.clear_requested_by = it->by;
+        break;
+      }
+  }
+}
+
+void Examiner::Impl::take_key_switch(BusWatch& bus, const Message& message) {
+  if (message.data.size() < 8) return;
+  const unsigned key = message.data[7] >> 2 & 3;  // B8 bits 3-4: 0 off, 1 on, 2 error, 3 not available
+  if (key > 1) return;
+  const bool on = key == 1;
+  if (bus.key && bus.key->on == on) return;
+  bus.key = KeySwitch{message.start, message.first_frame, on};
+  if (bus.key_changes.size() < BusWatch::kMaxGaps)
+    bus.key_changes.push_back(*bus.key);
+  else
+    ++bus.over_cap;
+}
+
+void Examiner::Impl::take_engine_speed(BusWatch& bus, const Message& message) {
+  if (message.data.size() < 5) return;
+  const unsigned raw = load_le16(message.data.data() + 3);  // B4-5, SPN 190, 0.125 rpm a bit
+  if (raw > 0xFAFF) return;
+  constexpr unsigned kStandstill = 50 * 8;
+  if (raw < kStandstill) {
+    bus.engine_stands = true;
+  } else if (bus.engine_stands) {
+    bus.engine_stands = false;
+    if (bus.engine_starts.size() < BusWatch::kMaxGaps)
+      bus.engine_starts.push_back({message.start, message.first_frame});
+    else
+      ++bus.over_cap;
+  }
+}
+
+void Examiner::Impl::take_broadcast_control(BusWatch& bus, const Message& message) {
+  if (message.data.empty()) return;
+  // B1 bits 7-8 the current data link, bits 1-2 the first network: 0 stop, 1 start (fact sheet 7.6).
+  const unsigned here = message.data[0] >> 6 & 3;
+  const unsigned first_network = message.data[0] & 3;
+  const bool stop = here == 0 || first_network == 0;
+  const bool start = here == 1 || first_network == 1;
+  const Mark at{message.start, message.first_frame};
+  Suspension* open =
+      bus.suspensions.empty() || bus.suspensions.back().end ? nullptr : &bus.suspensions.back();
+  if (stop && open == nullptr) {
+    if (bus.suspensions.size() < BusWatch::kMaxGaps)
+      bus.suspensions.push_back({at, message.source, at.time, std::nullopt});
+    else
+      ++bus.over_cap;
+  } else if (open != nullptr) {
+    open->last_word = at.time;
+    if (start && !stop) open->end = at.time;
+  }
+}
+
+void Examiner::Impl::on_transfer_end(const TransferEnd& end) {
+  const auto protocol = static_cast<std::size_t>(end.protocol) - 1;
+  ++transfer_summary_.counts[protocol][static_cast<std::size_t>(end.outcome)];
+  if (end.outcome == TransferOutcome::complete || end.outcome == TransferOutcome::unfinished) return;
+  if (end.pgn == kPgnSoftwareIdentification)
+    if (Party* voice = buses_[end.bus]->voices[end.source])
+      voice->identity.broken_off = Mark{end.start, end.first_frame};
+  if (transfer_summary_.failed.size() < kMaxFailedTransfers)
+    transfer_summary_.failed.push_back(end);
+  else
+    ++transfer_summary_.failed_not_listed;
+}
+
+void Examiner::Impl::on_claim(const Claim& claim) {
+  Party& party = party_of(claim.controller);
+  const Mark at{claim.time, claim.frame};
+  if (party.frames == 0) {
+    party.first = at;
+    if (claim.kind != ClaimKind::cannot) return;
+  }
+  if (claim.kind == ClaimKind::cannot) {
+    // The null address belongs to nobody; the frame is booked here.
+    party.last = at;
+    ++party.frames;
+    return;
+  }
+  const bool prompt = claim.since_request >= 0 && claim.since_request <= kPromptAnswer;
+  const bool starts = claim.kind == ClaimKind::unprompted || claim.kind == ClaimKind::move ||
+                      (claim.kind == ClaimKind::answer && !prompt);
+  if (!starts) return;
+  if (party.silent || party.returning) {
+    party.returned_with_claim = true;
+    return;
+  }
+  // Too short for the watch, but a claim after a pause in its rhythm is a restart all the same.
+  SpanNs fastest = 0;
+  for (const Stream* stream : party.streams)
+    if (dependable(*stream))
+      fastest = fastest == 0 ? period_of(*stream) : std::min(fastest, period_of(*stream));
+  if (fastest == 0)
+    for (const Party::Retired& retired : party.retired) {
+      const SpanNs period = retired.pace.period();
+      if (period > 0) fastest = fastest == 0 ? period : std::min(fastest, period);
+    }
+  const SpanNs quiet = claim.time - party.last.time;
+  const auto late =
+      std::max<SpanNs>(static_cast<SpanNs>(kLatePeriods * static_cast<double>(fastest)), kClaimSettle);
+  if (fastest > 0 && quiet > late) {
+    fall_silent(party);
+    party.returned_with_claim = true;
+  } else if (claim.kind == ClaimKind::unprompted) {
+    ++party.restarts;
+    party.last_restart = at;
+    for (Stream* stream : party.streams) stream->skip_gap = true;
+  }
+}
+
+void Examiner::Impl::take_notice(const Event& event) {
+  if (const auto* damage = std::get_if<Damage>(event.notice)) {
+    damaged_bytes_ += damage->bytes;
+    if (damage_.size() < kMaxDamage)
+      damage_.push_back({damage->file, damage->offset, damage->bytes, damage->reason});
+    else
+      ++damage_over_cap_;
+    // Nobody can say whose frames these were.
+    for (auto& bus : buses_)
+      if (bus->frames > 0 && !bus->damage_open) bus->damage_open = bus->last;
+    return;
+  }
+  BusWatch& bus = bus_of(event.bus);
+  if (const auto* info = std::get_if<BusInfo>(event.notice)) {
+    bus.info = *info;
+  } else if (const auto* counters = std::get_if<Counters>(event.notice)) {
+    const TimeNs lost_before = bus.hearing.lost_until();
+    if (bus.statistics_mark != bus.last || bus.statistics_since_frame == 0) {
+      bus.statistics_mark = bus.last;
+      bus.statistics_since_frame = 0;
+      bus.received_first = counters->received.value_or(0);
+    }
+    ++bus.statistics_since_frame;
+    bus.received_last = counters->received.value_or(0);
+    const TimeNs previous = bus.hearing.last_statistics();
+    bus.hearing.take_counters(*counters, event.time, bus.frames + bus.error_frames, bus.last);
+    if (bus.hearing.lost_until() > lost_before)
+      transfers_.note_loss(event.bus, previous, bus.hearing.lost_until());
+  } else if (const auto* link = std::get_if<LinkChange>(event.notice)) {
+    bus.hearing.take_link(link->state, event.time);
+    if (link->state == LinkState::up) transfers_.note_loss(event.bus, bus.last, event.time);
+  } else if (const auto* lost = std::get_if<FramesLost>(event.notice)) {
+    const TimeNs from = bus.frames > 0 ? bus.last : bus.first;
+    bus.hearing.take_loss(lost->frames, from, event.time);
+    transfers_.note_loss(event.bus, from, event.time);
+  }
+}
+
+void Examiner::Impl::take_error(const Event& event) {
+  BusWatch& bus = bus_of(event.bus);
+  ++bus.error_frames;
+  const TimeNs lost_before = bus.hearing.lost_until();
+  bus.hearing.take_error(event.id, event.data, event.len, event.time, bus.frames > 0 ? bus.last : event.time);
+  if (bus.hearing.lost_until() > lost_before) transfers_.note_loss(event.bus, bus.last, event.time);
+  if (bus.bursts.empty() || event.time - bus.bursts.back().last.time > kBurstPause) {
+    if (bus.bursts.size() >= BusWatch::kMaxBursts) {
+      ++bus.over_cap;
+    } else {
+      ErrorBurst burst;
+      burst.first = {event.time, event.number};
+      bus.bursts.push_back(burst);
+    }
+  }
+  ErrorBurst& burst = bus.bursts.back();
+  burst.last = {event.time, event.number};
+  ++burst.frames;
+  burst.classes |= event.id;
+  if (event.len >= 8) {
+    burst.controller_bits |= event.data[1];
+    burst.protocol_bits |= event.data[2];
+    burst.transmit_errors = std::max(burst.transmit_errors, event.data[6]);
+    burst.receive_errors = std::max(burst.receive_errors, event.data[7]);
+  }
+}
+
+}  // namespace tramlog

@@ -1,0 +1,150 @@
+#include "exam/hearing.hpp"
+
+#include <algorithm>
+
+namespace tramlog {
+namespace {
+// Error classes and details of fact sheet 8.3.
+constexpr std::uint32_t kErrorController = 0x004;
+constexpr std::uint32_t kErrorBusOff = 0x040;
+constexpr std::uint32_t kErrorRestarted = 0x100;
+constexpr std::uint8_t kReceiveOverflow = 0x01;
+constexpr std::uint8_t kBackToActive = 0x40;
+// A hole in the statistics is one from this many of their own periods on.
+constexpr double kHolePeriods = 2.5;
+}  // namespace
+
+void Hearing::add(TimeNs start, TimeNs end, std::optional<std::uint64_t> frames, std::string reason) {
+  if (end < start) end = start;
+  lost_until_ = std::max(lost_until_, end);
+  // Many small losses in a row are one span: adaptors lose in bursts, and memory is bounded.
+  if (!spans_.empty()) {
+    BlindSpan& last = spans_.back();
+    if (last.reason == reason && start - last.end <= kSecond && start >= last.start) {
+      last.end = std::max(last.end, end);
+      if (frames) last.frames_lost = last.frames_lost.value_or(0) + *frames;
+      return;
+    }
+  }
+  if (spans_.size() >= kMaxSpans) {
+    ++over_cap_;
+    spans_.back().end = std::max(spans_.back().end, end);
+    if (frames) spans_.back().frames_lost = spans_.back().frames_lost.value_or(0) + *frames;
+    return;
+  }
+  spans_.push_back({start, end, frames, std::move(reason)});
+}
+
+void Hearing::take_counters(const Counters& counters, TimeNs time, std::uint64_t recorded,
+                            TimeNs last_frame) {
+  const std::uint64_t dropped = counters.interface_dropped.value_or(0) + counters.system_dropped.value_or(0);
+  ++blocks_;
+  if (blocks_ == 1) {
+    first_time_ = last_time_ = time;
+    last_dropped_ = dropped;
+    told_lost_ = 0;
+  } else {
+    const SpanNs distance = time - last_time_;
+    if (distance > 0)
+      period_ = period_ == 0 ? distance : std::min(period_, std::max<SpanNs>(distance, period_ / 2));
+    if (blocks_ > 3 && static_cast<double>(distance) > kHolePeriods * static_cast<double>(period_) &&
+        !down_since_) {
+      // Frames right behind the last block were still recorded: blind from the later of the two.
+      const TimeNs from = last_frame > last_time_ && last_frame < time ? last_frame : last_time_;
+      if (static_cast<double>(time - from) > kHolePeriods * static_cast<double>(period_))
+        add(from, time, std::nullopt, "the recorder stood still: no statistics blocks");
+    }
+    if (dropped > last_dropped_) {
+      const std::uint64_t lost = dropped - last_dropped_;
+      // The packets' own drop counts already told part of it, and more exactly when.
+      if (lost > told_lost_) {
+        add(last_time_, time, lost - told_lost_, "frames dropped by the kernel or the interface");
+        counted_ahead_ += lost - told_lost_;
+      }
+    }
+    last_dropped_ = dropped;
+    told_lost_ = 0;
+  }
+
+  if (counters.received) {
+    // What the interface received, did not drop, and yet is not in the capture. A frame or two may be on
+    // their way when the block is written, so only what is still missing one block later counts.
+    const auto deficit = static_cast<std::int64_t>(*counters.received) - static_cast<std::int64_t>(dropped) -
+                         static_cast<std::int64_t>(recorded);
+    if (!has_deficit_base_) {
+      // A capture may begin in the middle of the interface's life.
+      has_deficit_base_ = true;
+      deficit_ = deficit;
+      pending_deficit_ = deficit;
+    } else {
+      const std::int64_t confirmed = std::min(deficit, pending_deficit_);
+      if (confirmed > deficit_) {
+        add(pending_from_, last_time_, static_cast<std::uint64_t>(confirmed - deficit_),
+            "frames received by the interface but not recorded");
+        deficit_ = confirmed;
+      }
+      // Interface counters that start again (unplugged, restarted) are a new base, not a gain.
+      if (deficit < deficit_) deficit_ = deficit;
+      pending_deficit_ = deficit;
+    }
+    pending_from_ = last_time_;
+  }
+  last_time_ = time;
+}
+
+void Hearing::take_link(LinkState state, TimeNs time) {
+  if (state == LinkState::up) {
+    if (down_since_)
+      add(*down_since_, time, std::nullopt,
+          down_state_ == LinkState::paused ? "recording was paused" : "the interface was down");
+    down_since_.reset();
+  } else if (!down_since_) {
+    down_since_ = time;
+    down_state_ = state;
+  }
+}
+
+void Hearing::take_loss(std::uint64_t frames, TimeNs from, TimeNs to) {
+  if (frames == 0) return;
+  // Counters that ran ahead of the first frame after the loss have told these already.
+  const std::uint64_t known = std::min(frames, counted_ahead_);
+  counted_ahead_ -= known;
+  frames -= known;
+  if (frames == 0) return;
+  told_lost_ += frames;
+  add(from, to, frames, "frames dropped by the kernel or the interface");
+}
+
+void Hearing::take_error(std::uint32_t mask, const std::uint8_t* data, unsigned len, TimeNs time,
+                         TimeNs previous_frame) {
+  if (mask & kErrorBusOff && !bus_off_since_) bus_off_since_ = time;
+  const bool active_again = (mask & kErrorController) && len > 1 && (data[1] & kBackToActive);
+  if (bus_off_since_ && ((mask & kErrorRestarted) || active_again)) {
+    add(*bus_off_since_, time, std::nullopt, "the recorder's interface was bus-off");
+    bus_off_since_.reset();
+  }
+  if ((mask & kErrorController) && len > 1 && (data[1] & kReceiveOverflow))
+    add(previous_frame, time, std::nullopt, "the interface's receive buffer overflowed");
+}
+
+void Hearing::take_damage(TimeNs from, TimeNs to) {
+  add(from, to, std::nullopt, "the capture is damaged here");
+}
+
+void Hearing::finish(TimeNs end) {
+  if (bus_off_since_) add(*bus_off_since_, end, std::nullopt, "the recorder's interface was bus-off");
+  if (down_since_)
+    add(*down_since_, end, std::nullopt,
+        down_state_ == LinkState::paused ? "recording was paused" : "the interface was down");
+  bus_off_since_.reset();
+  down_since_.reset();
+}
+
+std::vector<BlindSpan> Hearing::spans() const {
+  std::vector<BlindSpan> sorted = spans_;
+  std::stable_sort(sorted.begin(), sorted.end(),
+                   [](const BlindSpan& a, const BlindSpan& b) { return a.start < b.start; });
+  return sorted;
+}
+
+}  // namespace tramlog

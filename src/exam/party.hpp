@@ -1,0 +1,131 @@
+// Everything that is remembered about one voice on the bus: its streams, when it was heard, what it said of
+// itself.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+#include "can/wire_bits.hpp"
+#include "exam/conclusions.hpp"
+#include "exam/pace.hpp"
+#include "exam/stream_roles.hpp"
+
+namespace tramlog {
+
+struct Party;
+
+/// One (bus, source, PGN, destination). The head is what every frame touches.
+struct Stream {
+  TimeNs last = 0;
+  Party* party = nullptr;
+  std::uint64_t last_payload = 0;
+  std::uint64_t count = 0;
+  std::uint32_t id = 0;    // identifier of the last frame, with its priority
+  std::uint16_t bits = 0;  // of the last frame on the wire
+  std::uint8_t last_len = 0xFF;
+  bool subscribed = false;
+  bool skip_gap = true;  // the next gap is no sample: first frame, dropout, blindness
+  bool fast_packet = false;
+  WireHeader wire;
+  Pace pace;
+
+  // Below: touched by slow paths only.
+  BusIndex bus = 0;
+  Pgn pgn = 0;
+  Address source = 0, destination = 0;
+  StreamRole role;
+  TimeNs first = 0;
+  TimeNs steady_since = 0;  // begin of its present run
+  std::uint64_t last_frame = 0;
+  std::uint32_t repeats = 0;  // frames with the payload of their predecessor
+  bool stopped = false;       // past its limit while its controller went on talking
+  std::uint32_t stops = 0;
+};
+
+/// A stream that ended while its controller lived on.
+struct StreamStop {
+  BusIndex bus = 0;
+  Pgn pgn = 0;
+  Address source = 0, destination = 0;
+  const Party* party = nullptr;
+  Mark last;  // last frame of it
+  std::optional<Mark> resumed;
+  SpanNs period = 0;
+};
+
+/// A silence of one party as it stands while the capture is read; judged when all is known.
+struct SilenceRecord {
+  const Party* party = nullptr;
+  Address address = 0;
+  BusIndex bus = 0;
+  Mark start;
+  std::optional<Mark> end;
+  bool reclaimed = false;
+  bool on_purpose = false;  // heartbeat 255 came last: a controlled shutdown
+  bool suspended = false;   // DM13 had stopped the traffic
+  SpanNs fastest_period = 0;
+  SpanNs slowest_period = 0;
+  SpanNs limit = 0;       // silence longer than this is one
+  double rate_per_s = 0;  // sum over the streams that had a rhythm
+  unsigned rhythms = 0;
+};
+
+/// What is known of one trouble code of a party.
+struct DtcTrack {
+  Dtc dtc;
+  Mark first_active, last_active;
+  std::optional<Mark> cleared;
+  unsigned activations = 0;
+  bool active = false;
+  bool from_dm2_only = false;
+  std::optional<Address> clear_requested_by;
+};
+
+struct Identity {
+  std::vector<std::string> software;
+  std::optional<Mark> software_reported;
+  std::vector<std::string> software_before;  // another text was reported earlier
+  std::optional<Mark> software_before_reported;
+  std::optional<EcuIdentification> ecu;
+  std::optional<ProductIdentification> product;
+  std::optional<ComponentIdentification> component;
+  std::vector<Functionality> functionalities;
+  bool answered_empty = false;
+  std::optional<Mark> asked;            // software identification requested from it
+  std::optional<std::uint8_t> refusal;  // control byte of the acknowledgement (1 NACK, 2 denied, 3 busy)
+  std::optional<Mark> broken_off;       // its answer was a transfer that failed
+};
+
+struct Party {
+  ControllerId controller = kNobody;  // nobody: talks without a claim
+  BusIndex bus = 0;
+  Address address = kNullAddress;  // where it was heard last
+  Mark first, last;
+  std::uint64_t frames = 0;
+  bool attention = false;  // silent or returning: the next frame takes the slow path
+  bool silent = false;
+  bool returning = false;  // heard again, not yet sure that it is back
+  Mark returned;           // first frame after the silence
+  bool returned_with_claim = false;
+  SilenceRecord silence;         // while silent or returning
+  std::vector<Stream*> streams;  // at the address it holds now
+  struct Retired {
+    Pgn pgn;
+    Address destination;
+    Pace pace;
+    TimeNs steady_since;
+    std::uint32_t repeats;
+  };
+  std::vector<Retired> retired;  // paces of its streams at an address that it left
+  Identity identity;
+  std::vector<DtcTrack> dtcs;
+  Lamps lamps;
+  std::uint64_t dtcs_over_cap = 0;
+  std::optional<Mark> farewell;  // heartbeat 255
+  unsigned restarts = 0;         // unprompted claims without a silence before
+  std::optional<Mark> last_restart;
+};
+
+}  // namespace tramlog

@@ -1,0 +1,120 @@
+// Presence and software together: the state of each roster entry.
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "exam/conclude.hpp"
+#include "exam/words.hpp"
+
+namespace tramlog {
+namespace {
+
+std::string sentence(std::string text) {
+  while (!text.empty() && text.back() == '.') text.pop_back();
+  return text;
+}
+
+void add(std::string& detail, const std::string& more) {
+  if (more.empty()) return;
+  if (!detail.empty()) detail += "; ";
+  detail += more;
+}
+
+std::string dropout_words(const Conclusions& found, std::size_t controller) {
+  unsigned times = 0;
+  const Dropout* first = nullptr;
+  const Dropout* last = nullptr;
+  for (const Dropout& dropout : found.dropouts) {
+    if (dropout.controller != controller || dropout.kind == DropoutKind::power_down) continue;
+    ++times;
+    if (first == nullptr) first = &dropout;
+    last = &dropout;
+  }
+  if (first == nullptr) return {};
+  if (!last->end) {
+    const std::string before =
+        times > 1 ? fmt::format(", after {}", counted(times - 1, "earlier dropout", "earlier dropouts")) : "";
+    return fmt::format("last heard {}, silent for {} until the capture's end{}", mark_words(last->start),
+                       format_span(last->judged_until - last->start.time), before);
+  }
+  return fmt::format("{}, first {} for {}", counted(times, "dropout", "dropouts"), mark_words(first->start),
+                     format_span(first->judged_until - first->start.time));
+}
+
+SpanNs blind_total(const Conclusions& found) {
+  SpanNs sum = 0;
+  for (const BusSummary& bus : found.buses)
+    for (const BlindSpan& span : bus.blind) sum += span.end - span.start;
+  return sum;
+}
+
+}  // namespace
+
+Rollcall call_the_roll(const Roster& roster, const Conclusions& found) {
+  std::vector<Seen> seen;
+  for (const ControllerRecord& controller : found.controllers)
+    seen.push_back({controller.name, controller.software, controller.software_silence});
+  const RosterMatch match = match_roster(roster, seen);
+
+  Rollcall call;
+  call.file = roster.file;
+  call.machine = roster.machine;
+  for (const EntryResult& result : match.entries) {
+    const RosterEntry& wanted = roster.entries[result.entry];
+    RollcallEntry entry;
+    entry.label = wanted.label;
+    entry.required = wanted.required;
+    entry.supply = wanted.supply.value_or("");
+    if (wanted.side) entry.side = side_text(*wanted.side);
+    entry.controller = result.seen;
+    switch (result.match) {
+      case EntryMatch::ambiguous:
+        entry.state = EntryState::ambiguous;
+        break;
+      case EntryMatch::missing:
+        entry.state = EntryState::missing;
+        add(entry.detail, wanted.required ? "" : "optional, not on the bus");
+        if (found.nothing_read()) {
+          add(entry.detail, "no frame was heard at all, so nothing can be said of any controller");
+        } else {
+          if (wanted.required)
+            add(entry.detail,
+                fmt::format("not one frame or address claim in {}", format_span(found.end - found.start)));
+          if (const SpanNs blind = blind_total(found); blind > 0)
+            add(entry.detail, fmt::format("the recorder was blind for {} of it", format_span(blind)));
+        }
+        break;
+      case EntryMatch::matched: {
+        // A NAME on two buses is one unit: its best presence counts.
+        ControllerState state = found.controllers[*result.seen].state;
+        for (std::size_t i = 0; i < found.controllers.size(); ++i)
+          if (found.controllers[i].name == found.controllers[*result.seen].name)
+            state = std::min(state, found.controllers[i].state);
+        if (state == ControllerState::refused) {
+          entry.state = EntryState::lost;
+          add(entry.detail, "on the bus, but it cannot claim an address");
+        } else if (state == ControllerState::lost) {
+          entry.state = EntryState::lost;
+        } else if (state == ControllerState::intermittent) {
+          entry.state = EntryState::intermittent;
+        } else if (result.software == SoftwareVerdict::wrong) {
+          entry.state = EntryState::wrong_software;
+        } else if (result.software == SoftwareVerdict::unknown) {
+          entry.state = EntryState::software_unknown;
+        } else {
+          entry.state = EntryState::present;
+        }
+        if (state != ControllerState::present) add(entry.detail, dropout_words(found, *result.seen));
+        break;
+      }
+    }
+    add(entry.detail, sentence(result.detail));
+    call.entries.push_back(std::move(entry));
+  }
+  for (const std::size_t extra : match.extra) call.extra.push_back(found.controllers[extra].name);
+  std::sort(call.extra.begin(), call.extra.end());
+  call.extra.erase(std::unique(call.extra.begin(), call.extra.end()), call.extra.end());
+  return call;
+}
+
+}  // namespace tramlog

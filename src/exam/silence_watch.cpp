@@ -1,0 +1,210 @@
+// Who has fallen silent, who is back, which stream ended, when nothing at all was heard. Records only; what a
+// silence means is judged when the capture is known to its end (silence_verdicts.cpp).
+#include <algorithm>
+
+#include "exam/examiner_impl.hpp"
+
+namespace tramlog {
+namespace {
+
+// Dependable: see DEVELOPERS.md, "How silence is judged".
+constexpr std::uint32_t kFewGapsOfCyclic = 3;
+constexpr double kCyclicTolerance = 1.6;
+constexpr std::uint32_t kLearnedGaps = 20;
+constexpr SpanNs kLearnedLife = 10 * kSecond;  // with payloads that repeat
+constexpr unsigned kLearnedShare = 600;        // permille
+constexpr SpanNs kPlainLife = 20 * kSecond;    // without
+constexpr unsigned kPlainShare = 950;
+constexpr SpanNs kLifeAfterStop = kMinute;  // once it has stopped under a living controller
+constexpr unsigned kRepeatsOneIn = 20;
+// A controller is back when a rhythm of its own is; anything else it says first may be an answer.
+constexpr SpanNs kReturnPatience = 3 * kSecond;
+
+}  // namespace
+
+SpanNs period_of(const Stream& stream) {
+  return stream.pace.has_rhythm() ? stream.pace.period() : stream.role.nominal_period;
+}
+
+SpanNs limit_of(const Stream& stream) {
+  const SpanNs by_pace = std::max(kShortestSilence, kLostPeriods * period_of(stream));
+  if (stream.role.silence_limit == 0) return by_pace;
+  // The partners' timeout rules where the sender keeps its nominal pace.
+  return period_of(stream) > stream.role.nominal_period * 3 / 2 ? by_pace : stream.role.silence_limit;
+}
+
+bool dependable(const Stream& stream) {
+  if (stream.role.pace == PaceRole::never || stream.stopped) return false;
+  const Pace& pace = stream.pace;
+  const SpanNs life = stream.last - stream.steady_since;
+  if (stream.stops > 0 && life < kLifeAfterStop) return false;
+  if (stream.role.pace == PaceRole::cyclic) {
+    if (pace.has_rhythm()) return true;
+    return pace.gaps() >= kFewGapsOfCyclic &&
+           static_cast<double>(pace.longest()) <=
+               kCyclicTolerance * static_cast<double>(stream.role.nominal_period);
+  }
+  if (!pace.has_rhythm() || pace.gaps() < kLearnedGaps) return false;
+  const bool repeats = std::uint64_t{stream.repeats} * kRepeatsOneIn >= stream.count;
+  if (repeats && life >= kLearnedLife && pace.share_permille() >= kLearnedShare) return true;
+  return life >= kPlainLife && pace.share_permille() >= kPlainShare;
+}
+
+void Examiner::Impl::tick() {
+  next_tick_ = now_ + kTickPeriod;
+  transfers_.advance(now_);
+  for (Party& party : parties_) watch_party(party);
+  if (now_ >= next_stream_watch_) {
+    next_stream_watch_ = now_ + kSecond;
+    watch_streams();
+  }
+}
+
+void Examiner::Impl::watch_party(Party& party) {
+  if (party.silent || party.frames == 0) return;
+  const SpanNs quiet = now_ - party.last.time;
+  if (party.returning) {
+    if (quiet > party.silence.limit) {
+      // It said one thing and fell silent again: the silence goes on.
+      party.returning = false;
+      party.silent = true;
+      party.returned_with_claim = false;
+    } else if (now_ - party.returned.time > std::max(kReturnPatience, 3 * party.silence.fastest_period)) {
+      cancel_return(party);
+    }
+    return;
+  }
+  if (quiet <= kShortestSilence) return;
+  SpanNs shortest_limit = 0;
+  for (const Stream* stream : party.streams) {
+    if (!dependable(*stream)) continue;
+    const SpanNs limit = limit_of(*stream);
+    if (party.last.time - stream->last > limit) continue;  // had ended before
+    shortest_limit = shortest_limit == 0 ? limit : std::min(shortest_limit, limit);
+  }
+  if (shortest_limit > 0 && quiet > shortest_limit) fall_silent(party);
+}
+
+void Examiner::Impl::fall_silent(Party& party) {
+  SilenceRecord record;
+  record.party = &party;
+  record.address = party.address;
+  record.bus = party.bus;
+  record.start = party.last;
+  for (const Stream* stream : party.streams) {
+    if (!dependable(*stream) || party.last.time - stream->last > limit_of(*stream)) continue;
+    const SpanNs period = period_of(*stream);
+    const SpanNs limit = limit_of(*stream);
+    record.limit = record.limit == 0 ? limit : std::min(record.limit, limit);
+    record.fastest_period = record.fastest_period == 0 ? period : std::min(record.fastest_period, period);
+    record.slowest_period = std::max(record.slowest_period, period);
+    record.rate_per_s += 1e9 / static_cast<double>(period);
+    ++record.rhythms;
+  }
+  for (const Party::Retired& retired : party.retired) {
+    const SpanNs period = retired.pace.period();
+    if (record.rhythms > 0 || period == 0) break;
+    record.fastest_period = record.slowest_period = period;
+    record.limit = std::max(kShortestSilence, kLostPeriods * period);
+  }
+  record.on_purpose = party.farewell && record.start.time - party.farewell->time <= kSecond;
+  party.silence = record;
+  party.silent = true;
+  party.attention = true;
+}
+
+void Examiner::Impl::heard_again(Party& party, const Event& event, const Stream& stream) {
+  if (party.silent) {
+    party.silent = false;
+    party.returning = true;
+    party.returned = {event.time, event.number};
+    // The pause is no sample of any pace.
+    for (Stream* own : party.streams)
+      if (own != &stream) own->skip_gap = true;
+  }
+  if (!party.returning) return;
+  const bool rhythm = stream.role.pace != PaceRole::never && stream.pace.has_rhythm() &&
+                      stream.pace.period() <= 2 * party.silence.fastest_period;
+  const bool nominal = stream.role.pace == PaceRole::cyclic;
+  if (rhythm || nominal || party.returned_with_claim) confirm_return(party);
+}
+
+void Examiner::Impl::confirm_return(Party& party) {
+  party.silence.end = party.returned;
+  party.silence.reclaimed = party.returned_with_claim;
+  if (silences_.size() < kMaxSilences)
+    silences_.push_back(party.silence);
+  else
+    ++silences_over_cap_;
+  party.returning = party.silent = party.attention = party.returned_with_claim = false;
+}
+
+void Examiner::Impl::cancel_return(Party& party) {
+  // It lives, but the rhythm did not come back: that was the end of a message, not of the controller.
+  for (Stream* stream : party.streams)
+    if (dependable(*stream) && now_ - stream->last > limit_of(*stream)) {
+      stream->stopped = true;
+      ++stream->stops;
+      stream->skip_gap = true;
+    }
+  party.returning = party.silent = party.attention = party.returned_with_claim = false;
+}
+
+void Examiner::Impl::watch_streams() {
+  for (Party& party : parties_) {
+    if (party.silent || party.returning) continue;
+    for (Stream* stream : party.streams) {
+      // Stopped: its controller was heard after the stream's own limit had passed.
+      if (party.last.time - stream->last <= kShortestSilence || !dependable(*stream)) continue;
+      if (party.last.time - stream->last <= limit_of(*stream)) continue;
+      stream->stopped = true;
+      ++stream->stops;
+      stream->skip_gap = true;
+      if (stops_.size() >= kMaxStops) {
+        ++stops_over_cap_;
+        continue;
+      }
+      StreamStop stop;
+      stop.bus = stream->bus;
+      stop.pgn = stream->pgn;
+      stop.source = stream->source;
+      stop.destination = stream->destination;
+      stop.party = &party;
+      stop.last = {stream->last, stream->last_frame};
+      stop.period = period_of(*stream);
+      stops_.push_back(stop);
+    }
+  }
+}
+
+GapRecord Examiner::Impl::gap_until_now(BusIndex index, const BusWatch& bus) const {
+  GapRecord gap;
+  gap.start = {bus.last, bus.last_frame};
+  if (bus.statistics_mark == bus.last) {
+    gap.statistics = bus.statistics_since_frame;
+    gap.received = bus.received_last - bus.received_first;
+  }
+  for (const Stream& stream : streams_.all()) {
+    if (stream.bus != index || !dependable(stream)) continue;
+    if (bus.last - stream.last > limit_of(stream)) continue;
+    const SpanNs period = period_of(stream);
+    gap.fastest_period = gap.fastest_period == 0 ? period : std::min(gap.fastest_period, period);
+    ++gap.rhythms;
+  }
+  return gap;
+}
+
+void Examiner::Impl::note_gap(BusWatch& bus, const Event& event) {
+  GapRecord gap = gap_until_now(event.bus, bus);
+  if (gap.rhythms == 0) return;
+  if (event.time - bus.last <= std::max(kShortestSilence, kLostPeriods * gap.fastest_period)) return;
+  gap.end = Mark{event.time, event.number};
+  for (const Stream& stream : streams_.all())
+    if (stream.bus == event.bus) const_cast<Stream&>(stream).skip_gap = true;
+  if (bus.gaps.size() < BusWatch::kMaxGaps)
+    bus.gaps.push_back(gap);
+  else
+    ++bus.over_cap;
+}
+
+}  // namespace tramlog

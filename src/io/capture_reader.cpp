@@ -1,0 +1,63 @@
+#include "io/capture_reader.hpp"
+
+#include <algorithm>
+#include <numeric>
+#include <utility>
+
+#include "io/bus_table.hpp"
+#include "io/capture_merge.hpp"
+#include "io/capture_probe.hpp"
+
+namespace tramlog {
+
+class CaptureSource::Impl {
+ public:
+  explicit Impl(std::vector<ProbedCapture> captures) : merge_(std::move(captures)) {}
+  CaptureMerge& merge() { return merge_; }
+
+ private:
+  CaptureMerge merge_;
+};
+
+CaptureSource::CaptureSource(std::unique_ptr<Impl> impl) : impl_(std::move(impl)) {}
+CaptureSource::CaptureSource(CaptureSource&&) noexcept = default;
+CaptureSource& CaptureSource::operator=(CaptureSource&&) noexcept = default;
+CaptureSource::~CaptureSource() = default;
+
+Result<CaptureSource> CaptureSource::open(const std::vector<std::string>& paths) {
+  if (paths.empty())
+    return Error{ErrorKind::usage, "no capture given", "command line", "name at least one file"};
+  std::vector<ProbedCapture> captures;
+  captures.reserve(paths.size());
+  for (const std::string& path : paths) {
+    // Asked before it is opened: a second look at the same pipe would wait for ever.
+    const auto same_name = [&](const ProbedCapture& other) { return other.path == path; };
+    if (std::any_of(captures.begin(), captures.end(), same_name))
+      return Error{ErrorKind::usage, "the same capture is given twice", path == "-" ? "standard input" : path,
+                   "name every file once"};
+    auto probed = probe_capture(path);
+    if (!probed) return probed.error();
+    const auto same_file = [&](const ProbedCapture& other) {
+      return probed->regular && other.regular && other.device == probed->device &&
+             other.inode == probed->inode;
+    };
+    const auto twin = std::find_if(captures.begin(), captures.end(), same_file);
+    if (twin != captures.end())
+      return Error{ErrorKind::usage, "the same capture is given twice (also as " + twin->path + ")",
+                   path == "-" ? "standard input" : path, "name every file once"};
+    captures.push_back(std::move(*probed));
+  }
+  std::stable_sort(captures.begin(), captures.end(),
+                   [](const ProbedCapture& a, const ProbedCapture& b) { return a.start < b.start; });
+  return CaptureSource(std::make_unique<Impl>(std::move(captures)));
+}
+
+std::span<const Event> CaptureSource::read() {
+  return impl_->merge().read();
+}
+
+const std::vector<CaptureFile>& CaptureSource::files() const {
+  return impl_->merge().files();
+}
+
+}  // namespace tramlog

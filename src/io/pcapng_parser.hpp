@@ -1,0 +1,78 @@
+// pcapng blocks become events, in place (fact sheet 8.5).
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+#include "io/capture_parser.hpp"
+#include "io/pcapng_scan.hpp"
+#include "io/tick_scale.hpp"
+
+namespace tramlog {
+
+class PcapngParser : public CaptureParser {
+ public:
+  static constexpr std::size_t kMostInterfaces = 4096;  // of one section
+
+  PcapngParser(ByteWindow& window, BusTable& buses, std::uint32_t file, TimeNs start)
+      : CaptureParser(window, buses, file, start) {}
+
+  /// Adds events to the empty batch; false at the end of the file (the batch may hold the last ones).
+  bool fill(EventBatch& batch);
+
+ private:
+  struct Interface {
+    TickScale scale;
+    std::uint32_t snap = 0;  // 0 = no limit
+    BusIndex bus = 0;
+    bool can = false;
+    BusInfo info;
+  };
+  /// A packet block of any kind, taken apart.
+  struct Packet {
+    std::uint32_t interface = 0;
+    const std::uint8_t* data = nullptr;
+    std::uint32_t stored = 0;
+    std::uint32_t original = 0;
+    std::optional<std::uint64_t> ticks;
+    std::uint64_t dropped = 0;
+    bool outbound = false;
+  };
+
+  template <bool kSwapped>
+  void run_enhanced(EventBatch& batch);
+  Step one_block(EventBatch& batch);
+  Step section(EventBatch& batch);
+  Step search(EventBatch& batch);
+  void handle(EventBatch& batch, const std::uint8_t* block, std::size_t length);
+  void interface_block(EventBatch& batch, const std::uint8_t* block, std::size_t length);
+  void statistics_block(EventBatch& batch, const std::uint8_t* block, std::size_t length);
+  void enhanced_packet(EventBatch& batch, const std::uint8_t* block, std::size_t length);
+  void obsolete_packet(EventBatch& batch, const std::uint8_t* block, std::size_t length);
+  void simple_packet(EventBatch& batch, const std::uint8_t* block, std::size_t length);
+  void packet(EventBatch& batch, const Packet& packet, std::size_t length);
+  bool packet_options(Packet& packet, const std::uint8_t* at, const std::uint8_t* end) const;
+
+  Interface* interface_of(EventBatch& batch, std::uint32_t index);
+  void add_interface(EventBatch& batch, Interface added);
+  void assume_interface(EventBatch& batch);
+  void start_section();
+  void note_lost(const std::uint8_t* at, std::size_t bytes);
+
+  std::uint16_t load16(const std::uint8_t* at) const { return pcapng::load16(at, swapped_); }
+  std::uint32_t load32(const std::uint8_t* at) const { return pcapng::load32(at, swapped_); }
+  std::uint64_t load64(const std::uint8_t* at) const { return pcapng::load64(at, swapped_); }
+
+  std::vector<Interface> interfaces_;
+  std::vector<Interface> previous_;  // of the section before this one, for when descriptions are lost
+  bool swapped_ = false;
+  bool order_known_ = false;
+  bool interface_may_be_lost_ = false;
+  std::uint64_t section_packets_ = 0;
+  std::size_t search_first_ = 0;
+  unsigned lost_interfaces_ = 0;
+};
+
+}  // namespace tramlog

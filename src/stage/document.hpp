@@ -1,0 +1,41 @@
+// A TOML file as a plain tree with line numbers, so that only one file has to know the TOML library.
+#pragma once
+
+#include <cstdint>
+#include <memory>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include "base/result.hpp"
+
+namespace tramlog::stage {
+
+struct Node {
+  enum class Kind { nothing, boolean, integer, real, text, time, list, table };
+
+  Kind kind = Kind::nothing;
+  bool boolean = false;
+  std::int64_t integer = 0;  // also a time: nanoseconds since 1970 UTC
+  double real = 0;
+  std::string text;
+  std::vector<Node> items;
+  std::vector<std::pair<std::string, Node>> entries;  // sorted by key
+  std::shared_ptr<const std::string> file;
+  unsigned line = 0;
+
+  const Node* find(std::string_view key) const;
+  Node* find(std::string_view key);
+  /// "scenario.toml:12"
+  std::string where() const;
+};
+
+/// What a kind is called in an error message: "a number", "a table".
+std::string kind_term(Node::Kind kind);
+
+/// Reads and parses one file. Errors name file and line.
+Result<Node> read_toml(const std::string& path);
+Result<Node> parse_toml(std::string_view text, const std::string& file_name);
+
+}  // namespace tramlog::stage

@@ -1,0 +1,41 @@
+// Payloads that live: counters, random values, walks, and a few messages of the trade.
+#pragma once
+
+#include <cstdint>
+#include <vector>
+
+#include "stage/random.hpp"
+#include "stage/scenario.hpp"
+
+namespace tramlog::stage {
+
+/// What a payload has to know about the machine.
+struct MachineState {
+  bool key_on = true;
+  std::uint8_t power_minutes = 3;  // B7 of wheel-based speed
+};
+
+class Payload {
+ public:
+  Payload(const PayloadSpec& spec, std::uint64_t seed);
+
+  /// The sender starts (again): counters keep, "initiating" bits come back.
+  void restart() { first_ = true; }
+  /// The bytes of the next sending; valid until the next call.
+  const std::vector<std::uint8_t>& next(const MachineState& machine, TimeNs now);
+
+ private:
+  void vary(std::size_t i);
+  void wheel_speed(const MachineState& machine, TimeNs now);
+
+  const PayloadSpec* spec_;
+  Random random_;
+  std::vector<std::uint8_t> bytes_;
+  std::vector<std::int64_t> values_;
+  double speed_mm_s_ = 2600;
+  double distance_mm_ = 0;
+  TimeNs last_ = -1;
+  bool first_ = true;
+};
+
+}  // namespace tramlog::stage
