@@ -78,7 +78,7 @@ std::string format_time_of_day(TimeNs time) {
 
 std::string format_span(SpanNs span) {
   // Negated as unsigned: the smallest number has no positive twin.
-  if (span < 0) return "-" + format_length(std::uint64_t{0} - static_cast<std::uint64_t>(span));
+  if (span < 0) return fmt::format("-{}", format_length(std::uint64_t{0} - static_cast<std::uint64_t>(span)));
   return format_length(static_cast<std::uint64_t>(span));
 }
 

@@ -33,6 +33,7 @@ class Conclude {
   SpanNs blind_time(BusIndex bus, TimeNs from, TimeNs to) const;
   std::optional<KeySwitch> key_before(TimeNs time) const;
   std::optional<TimeNs> key_on_after(TimeNs time) const;
+  std::optional<Mark> engine_stop_near(TimeNs start, std::optional<TimeNs> end) const;
   bool suspended(const SilenceRecord& record) const;
   bool ended_in_order(BusIndex bus, const GapRecord& gap) const;
 

@@ -103,8 +103,6 @@ inline void Examiner::Impl::pass_time(const Event& event) {
     s.last = now_;
     s.steady_since = now_;
   }
-  for (Party& party : parties_)
-    if (party.frames > 0) party.last.time = std::min(party.last.time, now_);
 }
 
 void Examiner::Impl::roll_window(BusWatch& bus, TimeNs time) {
@@ -178,8 +176,10 @@ void Examiner::Impl::take_frame(const Event& event) {
 
   if (stream.skip_gap) [[unlikely]] {
     begin_gap_anew(stream, event);
-  } else {
-    stream.pace.add(time - stream.last);
+  } else if (stream.pace.add(time - stream.last)) [[unlikely]] {
+    // It paused on its own accord: whatever rhythm it has, its silence is no alarm until it has long kept it up.
+    stream.steady_since = time;
+    ++stream.stops;
   }
   stream.last = time;
   stream.last_frame = event.number;

@@ -210,15 +210,15 @@ void Examiner::Impl::take_engine_speed(BusWatch& bus, const Message& message) {
   const unsigned raw = load_le16(message.data.data() + 3);  // B4-5, SPN 190, 0.125 rpm a bit
   if (raw > 0xFAFF) return;
   constexpr unsigned kStandstill = 50 * 8;
-  if (raw < kStandstill) {
-    bus.engine_stands = true;
-  } else if (bus.engine_stands) {
-    bus.engine_stands = false;
-    if (bus.engine_starts.size() < BusWatch::kMaxGaps)
-      bus.engine_starts.push_back({message.start, message.first_frame});
+  const bool runs = raw >= kStandstill;
+  if (bus.engine_runs && *bus.engine_runs != runs) {
+    auto& marks = runs ? bus.engine_starts : bus.engine_stops;
+    if (marks.size() < BusWatch::kMaxGaps)
+      marks.push_back({message.start, message.first_frame});
     else
       ++bus.over_cap;
   }
+  bus.engine_runs = runs;
 }
 
 void Examiner::Impl::take_broadcast_control(BusWatch& bus, const Message& message) {
@@ -271,7 +271,10 @@ void Examiner::Impl::on_claim(const Claim& claim) {
   const bool prompt = claim.since_request >= 0 && claim.since_request <= kPromptAnswer;
   const bool starts = claim.kind == ClaimKind::unprompted || claim.kind == ClaimKind::move ||
                       (claim.kind == ClaimKind::answer && !prompt);
-  if (!starts) return;
+  if (!starts) {
+    party.claim_to_weigh = party.silent && claim.kind == ClaimKind::answer;
+    return;
+  }
   if (party.silent || party.returning) {
     party.returned_with_claim = true;
     return;

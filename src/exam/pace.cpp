@@ -56,6 +56,7 @@ void Pace::judge() {
       inside >= kMinGaps && share_permille_ >= kMinSharePermille && top > 0 && top < kBuckets - 1;
   if (!rhythm) {
     period_ = 0;
+    pause_limit_ = INT64_MAX;
     band_low_ = kBuckets + 2;
     band_sum_ = 0;
     band_count_ = 0;
@@ -70,6 +71,7 @@ void Pace::judge() {
     band_sum_ = 0;
     band_count_ = 0;
     period_ = estimate / inside;
+    pause_limit_ = std::max(kSecond, 5 * period_);
   }
 }
 

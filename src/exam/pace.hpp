@@ -21,7 +21,8 @@ class Pace {
   static constexpr unsigned kMinGaps = 8;       // fewer gaps say nothing
   static constexpr unsigned kFadeAt = 1024;
 
-  void add(SpanNs gap) {
+  /// True if the gap is a pause: longer than 5 periods of the rhythm so far, and than 1 s.
+  bool add(SpanNs gap) {
     const unsigned bucket = bucket_of(gap);
     ++counts_[bucket];
     ++total_;
@@ -31,7 +32,9 @@ class Pace {
       band_sum_ += gap;
       ++band_count_;
     }
+    const bool pause = gap > pause_limit_;
     if (--until_judged_ == 0) judge();
+    return pause;
   }
 
   bool has_rhythm() const { return period_ > 0; }
@@ -70,6 +73,7 @@ class Pace {
   SpanNs band_sum_ = 0;
   SpanNs period_ = 0;
   SpanNs longest_ = 0;
+  SpanNs pause_limit_ = INT64_MAX;
 };
 
 }  // namespace tramlog

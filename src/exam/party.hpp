@@ -109,6 +109,7 @@ struct Party {
   bool returning = false;  // heard again, not yet sure that it is back
   Mark returned;           // first frame after the silence
   bool returned_with_claim = false;
+  bool claim_to_weigh = false;        // its first frame was a claim that somebody had asked for
   SilenceRecord silence;         // while silent or returning
   std::vector<Stream*> streams;  // at the address it holds now
   struct Retired {

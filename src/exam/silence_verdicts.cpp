@@ -14,6 +14,9 @@ namespace {
 // Traffic may go on a little after the key, and the last speed message may come just before the silence.
 constexpr SpanNs kKeySlack = 2 * kSecond;
 // A controller that is not back this long after the bus is has a trouble of its own; displays boot that long.
+// Without a key switch on the bus: what ends while the engine runs down to standstill, or soon after, was switched off.
+constexpr SpanNs kEngineRunDown = 5 * kSecond;
+constexpr SpanNs kAfterEngineStop = 10 * kSecond;
 constexpr SpanNs kSlowBoot = kMinute;
 constexpr SpanNs kSuspensionHold = 6 * kSecond;  // a DM13 stop ends without a hold after this (one source)
 constexpr SpanNs kGroupWindow = 500 * kMillisecond;
@@ -46,6 +49,20 @@ std::optional<KeySwitch> Conclude::key_before(TimeNs time) const {
 std::optional<TimeNs> Conclude::key_on_after(TimeNs time) const {
   for (const KeySwitch& key : keys_)
     if (key.time > time && key.on) return key.time;
+  return std::nullopt;
+}
+
+std::optional<Mark> Conclude::engine_stop_near(TimeNs start, std::optional<TimeNs> end) const {
+  if (!keys_.empty()) return std::nullopt;  // the key itself is reported: that is better evidence
+  for (const auto& bus : state_.buses_)
+    for (const Mark& stop : bus->engine_stops) {
+      if (start < stop.time - kEngineRunDown || start > stop.time + kAfterEngineStop) continue;
+      const auto again = std::find_if(bus->engine_starts.begin(), bus->engine_starts.end(),
+                                      [&](const Mark& mark) { return mark.time > stop.time; });
+      // Whoever is back while the engine still stands was not switched off with it.
+      if (end && (again == bus->engine_starts.end() || *end < again->time - kAfterEngineStop)) continue;
+      return stop;
+    }
   return std::nullopt;
 }
 
@@ -86,6 +103,10 @@ void Conclude::bus_silences() {
       } else if (key && !key->on) {
         silence.verdict = BusSilence::Verdict::power_down;
         silence.why = fmt::format("the key switch was off since {}", mark_words({key->time, key->frame}));
+      } else if (const auto stop = engine_stop_near(gap.start.time, gap.end ? std::optional(gap.end->time)
+                                                                            : std::nullopt)) {
+        silence.verdict = BusSilence::Verdict::power_down;
+        silence.why = fmt::format("the engine came to a standstill at {}", mark_words(*stop));
       } else if (!gap.end && ended_in_order(b, gap)) {
         silence.verdict = BusSilence::Verdict::power_down;
         silence.why = "the controllers had ended their traffic one after the other";
@@ -127,12 +148,6 @@ std::optional<Dropout> Conclude::verdict_of(const SilenceRecord& record) {
   if (heard <= needed) return std::nullopt;
 
   const auto controller = index_of(record.party);
-  if (record.on_purpose || suspended(record)) {
-    seen_.intended.push_back(
-        {controller, record.address, record.bus, record.start, record.end, record.on_purpose});
-    return std::nullopt;
-  }
-
   Dropout dropout;
   dropout.controller = controller;
   dropout.address = record.address;
@@ -171,6 +186,13 @@ std::optional<Dropout> Conclude::verdict_of(const SilenceRecord& record) {
       const auto on = key_on_after(key->time);
       if (!record.end || !on || record.end->time >= *on - kKeySlack) dropout.kind = DropoutKind::power_down;
     }
+    if (engine_stop_near(record.start.time, record.end ? std::optional(record.end->time) : std::nullopt))
+      dropout.kind = DropoutKind::power_down;
+  }
+  if (dropout.kind != DropoutKind::power_down && (record.on_purpose || suspended(record))) {
+    seen_.intended.push_back(
+        {controller, record.address, record.bus, record.start, record.end, record.on_purpose});
+    return std::nullopt;
   }
   return dropout;
 }

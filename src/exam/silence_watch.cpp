@@ -19,6 +19,7 @@ constexpr SpanNs kLifeAfterStop = kMinute;  // once it has stopped under a livin
 constexpr unsigned kRepeatsOneIn = 20;
 // A controller is back when a rhythm of its own is; anything else it says first may be an answer.
 constexpr SpanNs kReturnPatience = 3 * kSecond;
+constexpr SpanNs kClaimQuiet = 200 * kMillisecond;  // of the 250 ms claim settle time, less a jitter
 
 }  // namespace
 
@@ -61,10 +62,13 @@ void Examiner::Impl::tick() {
 }
 
 void Examiner::Impl::watch_party(Party& party) {
-  if (party.silent || party.frames == 0) return;
+  if (party.silent || party.frames == 0 || party.last.time > now_) return;
   const SpanNs quiet = now_ - party.last.time;
   if (party.returning) {
-    if (quiet > party.silence.limit) {
+    if (party.claim_to_weigh && now_ - party.returned.time >= kClaimQuiet) {
+      party.returned_with_claim = true;
+      confirm_return(party);
+    } else if (quiet > party.silence.limit) {
       // It said one thing and fell silent again: the silence goes on.
       party.returning = false;
       party.silent = true;
@@ -123,6 +127,12 @@ void Examiner::Impl::heard_again(Party& party, const Event& event, const Stream&
       if (own != &stream) own->skip_gap = true;
   }
   if (!party.returning) return;
+  if (party.claim_to_weigh && stream.pgn != kPgnAddressClaimed) {
+    // Whoever starts keeps quiet for the settle time after its claim; whoever only answered goes on with its rhythm.
+    party.claim_to_weigh = false;
+    party.returned_with_claim = event.time - party.returned.time >= kClaimQuiet ||
+                                party.silence.fastest_period > kClaimQuiet;
+  }
   const bool rhythm = stream.role.pace != PaceRole::never && stream.pace.has_rhythm() &&
                       stream.pace.period() <= 2 * party.silence.fastest_period;
   const bool nominal = stream.role.pace == PaceRole::cyclic;
@@ -136,7 +146,8 @@ void Examiner::Impl::confirm_return(Party& party) {
     silences_.push_back(party.silence);
   else
     ++silences_over_cap_;
-  party.returning = party.silent = party.attention = party.returned_with_claim = false;
+  party.returning = party.silent = party.attention = false;
+  party.returned_with_claim = party.claim_to_weigh = false;
 }
 
 void Examiner::Impl::cancel_return(Party& party) {
@@ -147,14 +158,17 @@ void Examiner::Impl::cancel_return(Party& party) {
       ++stream->stops;
       stream->skip_gap = true;
     }
-  party.returning = party.silent = party.attention = party.returned_with_claim = false;
+  party.returning = party.silent = party.attention = false;
+  party.returned_with_claim = party.claim_to_weigh = false;
 }
 
 void Examiner::Impl::watch_streams() {
   for (Party& party : parties_) {
-    if (party.silent || party.returning) continue;
+    if (party.silent || party.returning || party.last.time > now_) continue;
     for (Stream* stream : party.streams) {
-      // Stopped: its controller was heard after the stream's own limit had passed.
+      // Stopped: its controller was heard after the stream's own limit had passed. After a dropout or a restart each
+      // stream has its time to begin again.
+      if (stream->skip_gap) continue;
       if (party.last.time - stream->last <= kShortestSilence || !dependable(*stream)) continue;
       if (party.last.time - stream->last <= limit_of(*stream)) continue;
       stream->stopped = true;

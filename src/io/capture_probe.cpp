@@ -181,10 +181,11 @@ std::string known_content(Bytes bytes) {
   for (const Mark& mark : kMarks)
     if (text.starts_with(mark.bytes)) return mark.name;
   const std::string_view head = text.substr(0, 512);
-  const bool readable = std::all_of(head.begin(), head.end(), [](char c) {
-    const auto byte = static_cast<unsigned char>(c);
-    return byte >= 0x20 || byte == '\n' || byte == '\r' || byte == '\t';
-  });
+  const auto is_letter = [](char c) {
+    return (c >= 0x20 && c < 0x7F) || c == '\n' || c == '\r' || c == '\t';
+  };
+  const auto letters = static_cast<std::size_t>(std::count_if(head.begin(), head.end(), is_letter));
+  const bool readable = letters >= head.size() - head.size() / 8 && head.find('\0') == std::string_view::npos;
   if (readable && !head.empty()) return "text";
   const bool zeros = std::all_of(head.begin(), head.end(), [](char c) { return c == 0; });
   return zeros && !head.empty() ? "zeros" : "";

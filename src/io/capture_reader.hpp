@@ -15,19 +15,38 @@ namespace tramlog {
 
 /// What one file turned out to be; complete once it was read to its end.
 struct CaptureFile {
-  std::string name;             // as the user gave it; "-" is standard input. For messages, never for the report
-  std::string fingerprint;      // of the packets that were read: the same for a file, a pipe, plain and compressed
-  std::uint64_t packets = 0;    // of link type 227
-  std::uint64_t foreign = 0;    // packets of other link types, CAN XL, shorter than their header
+  std::string name;  // as the user gave it; "-" is standard input. For messages, never for the report
+  std::string
+      fingerprint;  // of the packets that were read: the same for a file, a pipe, plain and compressed
+  std::uint64_t packets = 0;  // of link type 227
+  std::uint64_t foreign = 0;  // packets of other link types, CAN XL, shorter than their header
   std::uint64_t damaged_bytes = 0;
-  bool read_error = false;      // the system or the decompressor failed in the middle
+  bool read_error = false;  // the system or the decompressor failed in the middle
 };
 
 /// All captures of one command, merged in time order; one at a time is open unless they overlap.
+///
+/// Order: files are taken by the time of their first packet. Events of one file keep the order of that file,
+/// also where its clock went back. Where files overlap, the file whose next event is earlier goes first;
+/// equals go in the order of the files. A single time stamp that a flipped bit has sent far away is passed on
+/// as it is and does not disturb the merge; several in a row hold their file back until the files it overlaps
+/// with have ended.
+///
+/// Buses: interfaces of the same name are the same bus, in whatever section or file, also when the files
+/// overlap. Interfaces without a name are "bus0", "bus1" by their number in the section. A BusInfo comes
+/// before the first packet of its bus, and again if another bitrate is told.
+///
+/// Packets of link types other than 227 are `foreign`; their bus says nothing.
+/// Damage notices carry the time of the last packet before them. Damage of 0 bytes is a guess that had to be
+/// made, such as a lost interface description. Damage of decompression tells the place in the compressed file
+/// in its reason.
+///
+/// Memory: half a MiB per open file, up to 40 MiB for a file with a block so large, and for Zstandard what
+/// its frames ask for, at most 128 MiB. Pipes are read as a stream.
 class CaptureSource {
  public:
-  /// Opens and peeks into every file. Fails (ErrorKind::input, or environment for permission and device errors) if one
-  /// cannot be opened or is not a capture of link type 227: the error says what it is instead.
+  /// Opens and peeks into every file. Fails (ErrorKind::input, or environment for permission and device
+  /// errors) if one cannot be opened or is not a capture of link type 227: the error says what it is instead.
   /// "-" is standard input and may be named once.
   static Result<CaptureSource> open(const std::vector<std::string>& paths);
 

@@ -16,8 +16,8 @@
 namespace tramlog {
 namespace {
 
-// Blocks are collected up to this size, then go out together; compressed captures get one Zstandard frame for each
-// such piece, so that damage to one piece leaves the others readable.
+// Blocks are collected up to this size, then go out together; compressed captures get one Zstandard frame for
+// each such piece, so that damage to one piece leaves the others readable.
 constexpr std::size_t kPieceBytes = 1 << 20;
 constexpr int kCompressionLevel = 3;
 constexpr std::size_t kMaxPayload = 64;
@@ -130,7 +130,8 @@ class CaptureWriter::Impl {
   bool healthy() const { return error_ == 0; }
 
   Error problem() const {
-    return Error{ErrorKind::environment, std::string("cannot write the capture: ") + std::strerror(error_), path_,
+    return Error{ErrorKind::environment, std::string("cannot write the capture: ") + std::strerror(error_),
+                 path_,
                  error_ == ENOSPC ? "free some space on that disk" : "check the disk and the permissions"};
   }
 
@@ -167,8 +168,8 @@ CaptureWriter::~CaptureWriter() = default;
 Result<CaptureWriter> CaptureWriter::create(const std::string& path) {
   const int descriptor = ::open(path.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
   if (descriptor < 0) {
-    return Error{ErrorKind::environment, std::string("cannot create the capture: ") + std::strerror(errno), path,
-                 "check that the folder exists and may be written"};
+    return Error{ErrorKind::environment, std::string("cannot create the capture: ") + std::strerror(errno),
+                 path, "check that the folder exists and may be written"};
   }
   auto impl = std::make_unique<Impl>(descriptor, path, ends_with(path, ".zst"));
   std::uint8_t* at = impl->open_block(28);
@@ -268,6 +269,8 @@ bool CaptureWriter::flush() {
   return impl_->healthy();
 }
 
-Result<std::uint64_t> CaptureWriter::finish() { return impl_->finish(); }
+Result<std::uint64_t> CaptureWriter::finish() {
+  return impl_->finish();
+}
 
 }  // namespace tramlog

@@ -12,7 +12,8 @@ namespace tramlog {
 
 class CaptureWriter {
  public:
-  /// Starts a file with its section header. ".zst" at the end of the name compresses in independent Zstandard frames.
+  /// Starts a file with its section header. ".zst" at the end of the name compresses in independent Zstandard
+  /// frames.
   static Result<CaptureWriter> create(const std::string& path);
 
   CaptureWriter(CaptureWriter&&) noexcept;
@@ -21,16 +22,16 @@ class CaptureWriter {
 
   /// Adds an interface block; buses are numbered 0, 1, .. in the order of these calls.
   void add_bus(const BusInfo& bus);
-  /// Enhanced packet block. Frame or error frame; flags as in Event (extended, remote, fd, outbound). Only outbound frames
-  /// carry epb_flags: without it a frame was received. A remote frame carries its DLC and no payload.
-  /// `lost_before` > 0 adds epb_dropcount.
+  /// Enhanced packet block. Frame or error frame; flags as in Event (extended, remote, fd, outbound). Only
+  /// outbound frames carry epb_flags: without it a frame was received. A remote frame carries its DLC and no
+  /// payload. `lost_before` > 0 adds epb_dropcount.
   void write_frame(const Event& frame, std::uint64_t lost_before = 0);
   /// Interface statistics block.
   void write_counters(BusIndex bus, TimeNs time, const Counters& counters);
   /// Interface statistics block with the recorder's own link state (local option, see pcapng_format.hpp).
   void write_link(BusIndex bus, TimeNs time, LinkState state);
-  /// Hands everything so far to the system (a compressed capture ends its Zstandard frame here), so that a crash of the
-  /// program loses nothing of it. False if any write has failed so far; finish() tells why.
+  /// Hands everything so far to the system (a compressed capture ends its Zstandard frame here), so that a
+  /// crash of the program loses nothing of it. False if any write has failed so far; finish() tells why.
   bool flush();
   /// Flushes and closes; the first error of any write is told here (disk full ..).
   Result<std::uint64_t> finish();  // bytes written before compression

@@ -75,12 +75,23 @@ void PcapngParser::handle(EventBatch& batch, const std::uint8_t* block, std::siz
     default:
       // Not ours to read. But a packet or an interface whose type was hit must not vanish without a word.
       if (looks_like_interface(block, length, swapped_)) {
-        tell_damage(batch, window_.offset(), 4, "interface description with a damaged type");
-        interface_block(batch, block, length);
+        rescue_interface(batch, block, length);
       } else if (looks_like_packet(block, length, swapped_, interfaces_.size())) {
         tell_damage(batch, window_.offset(), length, "a packet with a damaged type");
       }
   }
+}
+
+void PcapngParser::rescue_interface(EventBatch& batch, const std::uint8_t* block, std::size_t length) {
+  tell_damage(batch, window_.offset(), 4, "interface description with a damaged type");
+  interface_block(batch, block, length);
+}
+
+/// A block of an interface that nothing told of; or that is itself what should have told of it.
+void PcapngParser::no_interface(EventBatch& batch, std::size_t length, const char* reason) {
+  const std::uint8_t* block = window_.at();
+  if (looks_like_interface(block, length, swapped_)) return rescue_interface(batch, block, length);
+  tell_damage(batch, window_.offset(), length, reason);
 }
 
 void PcapngParser::interface_block(EventBatch& batch, const std::uint8_t* block, std::size_t length) {
@@ -173,7 +184,7 @@ void PcapngParser::statistics_block(EventBatch& batch, const std::uint8_t* block
   if (length < 24) return tell_damage(batch, window_.offset(), length, "statistics block that is too short");
   const Interface* interface = interface_of(batch, load32(block + 8));
   if (interface == nullptr)
-    return tell_damage(batch, window_.offset(), length, "statistics of an interface that is not described");
+    return no_interface(batch, length, "statistics of an interface that is not described");
   if (!interface->can) return;
   last_time_ = interface->scale.to_time(std::uint64_t{load32(block + 12)} << 32 | load32(block + 16));
   Counters counters;
@@ -259,7 +270,7 @@ bool PcapngParser::packet_options(Packet& packet, const std::uint8_t* at, const 
 void PcapngParser::packet(EventBatch& batch, const Packet& packet, std::size_t length) {
   const Interface* interface = interface_of(batch, packet.interface);
   if (interface == nullptr)
-    return tell_damage(batch, window_.offset(), length, "packet of an interface that is not described");
+    return no_interface(batch, length, "packet of an interface that is not described");
   ++section_packets_;
   if (packet.ticks) last_time_ = interface->scale.to_time(*packet.ticks);
   if (packet.dropped > 0 && interface->can)

@@ -156,12 +156,14 @@ CaptureParser::Step PcapngParser::one_block(EventBatch& batch) {
   }
   const std::uint8_t* const block = window_.at();
   if (load32(block + length - 4) != length) {
-    // If a block follows where the first length says, only the second length is damaged.
+    // If a block follows where the first length says, and none before, only the second length is damaged.
     const Need view = need(batch, length + kLongestSought);
     if (view == Need::deliver) return Step::deliver;
     const std::uint8_t* const moved = window_.at();
-    const bool last = view == Need::ended && window_.available() == length;
-    if (!last && plausible_block(moved + length, window_.available() - length, swapped_) == 0) {
+    const std::size_t available = window_.available();
+    const bool last = view == Need::ended && available == length;
+    const bool fits = last || plausible_block(moved + length, available - length, swapped_) > 0;
+    if (!fits || find_block(moved, available, 1, length, false, swapped_)) {
       begin_damage("block lengths differ");
       return Step::again;
     }

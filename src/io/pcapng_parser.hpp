@@ -48,6 +48,8 @@ class PcapngParser : public CaptureParser {
   Step search(EventBatch& batch);
   void handle(EventBatch& batch, const std::uint8_t* block, std::size_t length);
   void interface_block(EventBatch& batch, const std::uint8_t* block, std::size_t length);
+  void rescue_interface(EventBatch& batch, const std::uint8_t* block, std::size_t length);
+  void no_interface(EventBatch& batch, std::size_t length, const char* reason);
   void statistics_block(EventBatch& batch, const std::uint8_t* block, std::size_t length);
   void enhanced_packet(EventBatch& batch, const std::uint8_t* block, std::size_t length);
   void obsolete_packet(EventBatch& batch, const std::uint8_t* block, std::size_t length);

@@ -12,6 +12,7 @@ namespace {
 constexpr std::size_t kBuffer = 512 * 1024;
 constexpr std::size_t kHistory = 256 * 1024;
 constexpr std::size_t kFrameStart = 5;  // magic number and descriptor, the first that the library asks for
+constexpr std::size_t kBlockHeader = 3;
 constexpr std::uint32_t kFrameMagic = 0xFD2FB528;
 constexpr std::uint32_t kSkippableMagic = 0x184D2A50, kSkippableMask = 0xFFFFFFF0;
 
@@ -116,9 +117,11 @@ ByteSource::Chunk ZstdSource::read(std::uint8_t* into, std::size_t size) {
       in_frame_ = true;
       frame_offset_ = file_offset();
     }
-    // Fed block by block, and nothing while output waits: a call that fails does not give what it had
-    // unpacked.
-    ZSTD_inBuffer input{buffer_.data() + next_, flush_ ? 0 : std::min(held_ - next_, hint_), 0};
+    // Fed so that no call unpacks one block and then fails at the header of the next, and nothing while
+    // output waits: a call that fails does not give what it had unpacked. The library asks for a block and
+    // the header behind it.
+    const std::size_t wanted = hint_ > kBlockHeader ? hint_ - kBlockHeader : hint_;
+    ZSTD_inBuffer input{buffer_.data() + next_, flush_ ? 0 : std::min(held_ - next_, wanted), 0};
     ZSTD_outBuffer output{into, size, 0};
     const std::size_t status = ZSTD_decompressStream(context_, &output, &input);
     next_ += input.pos;

@@ -1,4 +1,5 @@
-// What is to happen when: one queue in time order; equal times in the order of entry, so that a run repeats exactly.
+// What is to happen when: one queue in time order; equal times in the order of entry, so that a run repeats
+// exactly.
 #pragma once
 
 #include <cstdint>

@@ -1,5 +1,5 @@
-// One bus as a medium: frames that wait contend by identifier, one lies on the wire at a time, frames leave back to
-// back with three bits between them.
+// One bus as a medium: frames that wait contend by identifier, one lies on the wire at a time, frames leave
+// back to back with three bits between them.
 #pragma once
 
 #include <cstdint>
@@ -32,7 +32,8 @@ struct Passenger {
 
 class Bus {
  public:
-  /// `valid` tells whether the sender of a waiting frame still can send it; `done` gets every frame at its end.
+  /// `valid` tells whether the sender of a waiting frame still can send it; `done` gets every frame at its
+  /// end.
   struct Callbacks {
     std::function<bool(const Passenger&)> valid;
     std::function<void(Passenger&)> done;
@@ -52,7 +53,9 @@ class Bus {
     std::uint32_t key;
     std::uint64_t order;
     std::uint32_t place;
-    bool operator>(const Waiting& other) const { return key != other.key ? key > other.key : order > other.order; }
+    bool operator>(const Waiting& other) const {
+      return key != other.key ? key > other.key : order > other.order;
+    }
   };
   void start_next();
   void drop(Passenger passenger);

@@ -8,9 +8,9 @@ namespace tramlog::stage {
 namespace {
 
 constexpr Pgn kClaim = 0xEE00, kRequest = 0xEA00;
-constexpr SpanNs kClaimWait = 250 * kMillisecond;     // fact sheet 3.2
-constexpr SpanNs kRtxdUnit = 600 * kMicrosecond;      // RTxD = 0..255 of these
-constexpr SpanNs kViolationPause = 5 * kSecond;       // claims on address violation are not repeated faster
+constexpr SpanNs kClaimWait = 250 * kMillisecond;  // fact sheet 3.2
+constexpr SpanNs kRtxdUnit = 600 * kMicrosecond;   // RTxD = 0..255 of these
+constexpr SpanNs kViolationPause = 5 * kSecond;    // claims on address violation are not repeated faster
 constexpr unsigned kFirstFreeAddress = 128, kLastFreeAddress = 235;
 constexpr unsigned kNetworkPriority = 6;
 
@@ -24,7 +24,9 @@ Controller::Controller(World& world, std::uint32_t index, const ControllerSpec& 
       software_(spec.software),
       random_(seed_for(world.scenario.seed, spec.label)) {}
 
-SpanNs Controller::rtxd() { return random_.between(0, 255) * kRtxdUnit; }
+SpanNs Controller::rtxd() {
+  return random_.between(0, 255) * kRtxdUnit;
+}
 
 void Controller::later(SpanNs delay, std::function<void()> call) {
   world_.agenda.call_at(world_.now() + delay, [this, epoch = epoch_, call = std::move(call)] {
@@ -51,6 +53,7 @@ void Controller::power_on(SpanNs boot) {
   ++epoch_;
   state_ = State::booting;
   known_.fill(0);
+  knows_others_ = spec_.asks_for_claims;
   const SpanNs scatter = random_.between(0, 12'000) * kMicrosecond;  // no two boxes boot alike
   later(boot + scatter, [this] {
     if (!spec_.asks_for_claims) return choose_address();
@@ -70,6 +73,7 @@ void Controller::power_off() {
 
 void Controller::run_already() {
   ++epoch_;
+  knows_others_ = true;
   state_ = State::claiming;  // so that nothing of the start-up is repeated
   become_operational();
 }
@@ -113,6 +117,12 @@ void Controller::cannot_claim() {
 
 void Controller::lose_address() {
   world_.streams.stop(index_);
+  if (self_configurable() && spec_.moves && !knows_others_) {  // first learn which addresses are taken
+    knows_others_ = true;
+    state_ = State::asking;
+    send_request_for_claims();
+    return later(kClaimWait + rtxd(), [this] { lose_address(); });
+  }
   const Address other = self_configurable() && spec_.moves ? free_address() : kNullAddress;
   if (other == kNullAddress) return cannot_claim();
   address_ = other;

@@ -1,5 +1,5 @@
-// One controller of the machine: claims an address, speaks, answers, drops out (fact sheet, network and diagnostics,
-// 3.2, 4, 6.3, 7.2).
+// One controller of the machine: claims an address, speaks, answers, drops out (fact sheet, network and
+// diagnostics, 3.2, 4, 6.3, 7.2).
 #pragma once
 
 #include <array>
@@ -92,6 +92,7 @@ class Controller {
   std::uint32_t epoch_ = 0;
   State state_ = State::off;
   bool muted_ = false;
+  bool knows_others_ = false;  // asked for claims since it was switched on
   Address address_;
   std::uint32_t claim_serial_ = 0;
   TimeNs resting_until_ = 0;

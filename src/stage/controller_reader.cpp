@@ -34,11 +34,15 @@ MessageSpec read_message(const Node& node, Problems& problems) {
   message.minimum_gap = in.span("minimum_gap", 50 * kMillisecond, 0, kHour);
   message.burst_count = static_cast<unsigned>(in.integer("burst_count", 10, 1, 1000));
   message.burst_spacing = in.span("burst_spacing", 5 * kMillisecond, 0, kMinute);
-  if (in.has("phase")) message.phase = in.span("phase", 0, 0, kHour);
-  else in.any("phase");
+  if (in.has("phase"))
+    message.phase = in.span("phase", 0, 0, kHour);
+  else
+    in.any("phase");
   message.from = in.span("from", 0, 0, kLongestScenario);
-  if (in.has("until")) message.until = in.span("until", 0, 0, kLongestScenario);
-  else in.any("until");
+  if (in.has("until"))
+    message.until = in.span("until", 0, 0, kLongestScenario);
+  else
+    in.any("until");
   message.fast_packet = in.flag("fast_packet", false);
   if (heartbeat) {
     message.payload.base = {251};
@@ -62,10 +66,14 @@ RequestSpec read_request(const Node& node, Problems& problems) {
   request.new_claims = in.flag("new_claims", false);
   request.after = in.span("after", kSecond, 0, kLongestScenario);
   request.spacing = in.span("spacing", 150 * kMillisecond, kMillisecond, kMinute);
-  if (in.has("every")) request.every = in.span("every", kSecond, 10 * kMillisecond, kLongestScenario);
-  else in.any("every");
-  if (in.has("rate_ms")) request.rate_ms = static_cast<unsigned>(in.integer("rate_ms", 100, 10, 65535));
-  else in.any("rate_ms");
+  if (in.has("every"))
+    request.every = in.span("every", kSecond, 10 * kMillisecond, kLongestScenario);
+  else
+    in.any("every");
+  if (in.has("rate_ms"))
+    request.rate_ms = static_cast<unsigned>(in.integer("rate_ms", 100, 10, 65535));
+  else
+    in.any("rate_ms");
   return request;
 }
 
@@ -80,22 +88,27 @@ TransferSpec read_transfer(const Node& node, Problems& problems) {
   transfer.size = static_cast<std::size_t>(
       in.integer("size", static_cast<std::int64_t>(transfer.payload.size()), 1, kMaxTransferBytes));
   transfer.at = in.needed_span("at", 0, kLongestScenario);
-  if (in.has("every")) transfer.every = in.span("every", kSecond, 100 * kMillisecond, kLongestScenario);
-  else in.any("every");
+  if (in.has("every"))
+    transfer.every = in.span("every", kSecond, 100 * kMillisecond, kLongestScenario);
+  else
+    in.any("every");
   transfer.packet_gap = in.span("packet_gap", 0, 0, 10 * kSecond);
   transfer.response = in.span("response", 8 * kMillisecond, 0, 10 * kSecond);
   transfer.window = static_cast<unsigned>(in.integer("window", 16, 1, 255));
   transfer.holds = static_cast<unsigned>(in.integer("holds", 0, 0, 100));
   transfer.failure = static_cast<Failure>(
-      in.choice("failure", 0, {"none", "abort-by-sender", "abort-by-receiver", "sender-stops", "receiver-silent",
-                               "interrupted", "missing-packet", "repaired-packet"}));
+      in.choice("failure", 0,
+                {"none", "abort-by-sender", "abort-by-receiver", "sender-stops", "receiver-silent",
+                 "interrupted", "missing-packet", "repaired-packet"}));
   transfer.after = static_cast<std::uint32_t>(in.integer("after", 2, 0, 1'000'000));
   transfer.abort_reason = static_cast<std::uint8_t>(in.integer("abort_reason", 250, 0, 255));
   transfer.abort_on_timeout = in.flag("abort_on_timeout", false);
 
   const bool global = transfer.to.empty();
   if (transfer.carrier == Carrier::automatic) {
-    transfer.carrier = global ? Carrier::bam : transfer.size > kMaxMessageBytes ? Carrier::etp : Carrier::rts_cts;
+    transfer.carrier = global                             ? Carrier::bam
+                       : transfer.size > kMaxMessageBytes ? Carrier::etp
+                                                          : Carrier::rts_cts;
   }
   const auto fits = [&](std::size_t low, std::size_t high) {
     if (transfer.size < low || transfer.size > high) {
@@ -104,9 +117,15 @@ TransferSpec read_transfer(const Node& node, Problems& problems) {
     }
   };
   switch (transfer.carrier) {
-    case Carrier::etp: fits(1786, static_cast<std::size_t>(kMaxTransferBytes)); break;
-    case Carrier::fast_packet: fits(9, kMaxFastPacketBytes); break;
-    default: fits(9, kMaxMessageBytes); break;
+    case Carrier::etp:
+      fits(1786, static_cast<std::size_t>(kMaxTransferBytes));
+      break;
+    case Carrier::fast_packet:
+      fits(9, kMaxFastPacketBytes);
+      break;
+    default:
+      fits(9, kMaxMessageBytes);
+      break;
   }
   const bool broadcast = transfer.carrier == Carrier::bam || transfer.carrier == Carrier::fast_packet;
   if (!broadcast && global) in.complain("to", "is missing", "name the controller that shall receive it");
@@ -131,9 +150,9 @@ std::vector<std::uint8_t> joined(const std::vector<std::string>& fields) {
 }
 
 void read_answers(TableReader& in, ControllerSpec& controller) {
-  for (const auto& [key, pgn] : {std::pair{"ecu_identification", Pgn{0xFDC5}},
-                                 std::pair{"product_identification", Pgn{0xFC8D}},
-                                 std::pair{"component_identification", Pgn{0xFEEB}}}) {
+  for (const auto& [key, pgn] :
+       {std::pair{"ecu_identification", Pgn{0xFDC5}}, std::pair{"product_identification", Pgn{0xFC8D}},
+        std::pair{"component_identification", Pgn{0xFEEB}}}) {
     const std::vector<std::string> fields = in.texts(key);
     if (!fields.empty()) controller.answers.push_back({pgn, joined(fields)});
   }
@@ -160,7 +179,8 @@ void read_answers(TableReader& in, ControllerSpec& controller) {
   }
   for (AnswerSpec& answer : controller.answers) {
     while (answer.payload.size() < 8) answer.payload.push_back(0xFF);
-    if (answer.payload.size() > kMaxMessageBytes) in.complain("label", "an answer is too long", "give <= 1785 bytes");
+    if (answer.payload.size() > kMaxMessageBytes)
+      in.complain("label", "an answer is too long", "give <= 1785 bytes");
   }
 }
 
@@ -223,9 +243,12 @@ ControllerSpec read_controller(const Node& node, const Scenario& scenario, Probl
   controller.supply = in.text("supply", "");
   controller.side = in.text("side", "");
   read_answers(in, controller);
-  for (const Node* entry : in.tables("message")) controller.messages.push_back(read_message(*entry, problems));
-  for (const Node* entry : in.tables("request")) controller.requests.push_back(read_request(*entry, problems));
-  for (const Node* entry : in.tables("transfer")) controller.transfers.push_back(read_transfer(*entry, problems));
+  for (const Node* entry : in.tables("message"))
+    controller.messages.push_back(read_message(*entry, problems));
+  for (const Node* entry : in.tables("request"))
+    controller.requests.push_back(read_request(*entry, problems));
+  for (const Node* entry : in.tables("transfer"))
+    controller.transfers.push_back(read_transfer(*entry, problems));
   return controller;
 }
 

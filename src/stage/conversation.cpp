@@ -14,7 +14,9 @@ constexpr unsigned kDefaultPriority = 6, kWorkingSetPriority = 7;
 constexpr std::uint8_t kNack = 1, kDenied = 2, kBusy = 3;
 constexpr SpanNs kMemberGap = 100 * kMillisecond;
 
-bool holds(const std::vector<Pgn>& list, Pgn pgn) { return std::find(list.begin(), list.end(), pgn) != list.end(); }
+bool holds(const std::vector<Pgn>& list, Pgn pgn) {
+  return std::find(list.begin(), list.end(), pgn) != list.end();
+}
 
 }  // namespace
 
@@ -117,9 +119,8 @@ bool Controller::answer(Address requester, bool to_all, Pgn pgn) {
     return true;
   }
   if (pgn == kSoftware && !software_.empty()) {
-    give(pgn, encode_software(software_, spec_.software_form), requester, to_all, [this, texts = software_](TimeNs stamp) {
-      world_.truth.software_reported(index_, texts, stamp);
-    });
+    give(pgn, encode_software(software_, spec_.software_form), requester, to_all,
+         [this, texts = software_](TimeNs stamp) { world_.truth.software_reported(index_, texts, stamp); });
     return true;
   }
   for (const AnswerSpec& known : spec_.answers) {
@@ -192,6 +193,7 @@ void Controller::start_transfer(const TransferSpec& transfer) {
   std::uint32_t receiver = kNobody;
   if (!transfer.to.empty()) {
     const Controller* target = world_.find(transfer.to);
+    if (!target->has_address()) return;  // no partner, no transfer
     receiver = target->index();
   }
   std::vector<std::uint8_t> payload = transfer.payload;

@@ -20,17 +20,28 @@ Result<std::uint64_t> damage_file(const std::string& path, const std::vector<Dam
     const auto size = static_cast<std::int64_t>(bytes.size());
     const std::int64_t at = one.at < 0 ? size + one.at : one.at;
     if (at < 0 || at >= size) {
-      return Error{ErrorKind::usage, fmt::format("damage at byte {} lies outside the capture of {} bytes", one.at, size),
-                   path, "choose a smaller position"};
+      return Error{ErrorKind::usage,
+                   fmt::format("damage at byte {} lies outside the capture of {} bytes", one.at, size), path,
+                   "choose a smaller position"};
     }
     const auto from = static_cast<std::size_t>(at);
     const std::size_t count = std::min(one.bytes, bytes.size() - from);
     switch (one.how) {
-      case DamageSpec::How::truncate: bytes.resize(from); break;
-      case DamageSpec::How::flip: bytes[from] = static_cast<char>(bytes[from] ^ (1 << one.bit)); break;
-      case DamageSpec::How::zero: bytes.replace(from, count, count, '\0'); break;
-      case DamageSpec::How::insert: bytes.insert(from, one.bytes, '\x5A'); break;
-      case DamageSpec::How::remove: bytes.erase(from, count); break;
+      case DamageSpec::How::truncate:
+        bytes.resize(from);
+        break;
+      case DamageSpec::How::flip:
+        bytes[from] = static_cast<char>(bytes[from] ^ (1 << one.bit));
+        break;
+      case DamageSpec::How::zero:
+        bytes.replace(from, count, count, '\0');
+        break;
+      case DamageSpec::How::insert:
+        bytes.insert(from, one.bytes, '\x5A');
+        break;
+      case DamageSpec::How::remove:
+        bytes.erase(from, count);
+        break;
     }
   }
   std::ofstream out(path, std::ios::binary | std::ios::trunc);

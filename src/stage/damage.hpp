@@ -1,4 +1,5 @@
-// Damage to a finished capture, as a scenario prescribes it: what a power failure or a bad card does to a file.
+// Damage to a finished capture, as a scenario prescribes it: what a power failure or a bad card does to a
+// file.
 #pragma once
 
 #include <string>

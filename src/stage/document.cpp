@@ -68,20 +68,32 @@ const Node* Node::find(std::string_view key) const {
   return nullptr;
 }
 
-Node* Node::find(std::string_view key) { return const_cast<Node*>(std::as_const(*this).find(key)); }
+Node* Node::find(std::string_view key) {
+  return const_cast<Node*>(std::as_const(*this).find(key));
+}
 
-std::string Node::where() const { return fmt::format("{}:{}", file ? *file : "scenario", line); }
+std::string Node::where() const {
+  return fmt::format("{}:{}", file ? *file : "scenario", line);
+}
 
 std::string kind_term(Node::Kind kind) {
   switch (kind) {
-    case Node::Kind::boolean: return "true or false";
-    case Node::Kind::integer: return "a whole number";
-    case Node::Kind::real: return "a number";
-    case Node::Kind::text: return "a text";
-    case Node::Kind::time: return "a date and time";
-    case Node::Kind::list: return "a list";
-    case Node::Kind::table: return "a table";
-    case Node::Kind::nothing: break;
+    case Node::Kind::boolean:
+      return "true or false";
+    case Node::Kind::integer:
+      return "a whole number";
+    case Node::Kind::real:
+      return "a number";
+    case Node::Kind::text:
+      return "a text";
+    case Node::Kind::time:
+      return "a date and time";
+    case Node::Kind::list:
+      return "a list";
+    case Node::Kind::table:
+      return "a table";
+    case Node::Kind::nothing:
+      break;
   }
   return "nothing";
 }

@@ -50,7 +50,8 @@ std::vector<std::uint8_t> encode_software(const std::vector<std::string>& texts,
 }
 
 std::vector<std::uint8_t> pgn_bytes(Pgn pgn) {
-  return {static_cast<std::uint8_t>(pgn), static_cast<std::uint8_t>(pgn >> 8), static_cast<std::uint8_t>(pgn >> 16)};
+  return {static_cast<std::uint8_t>(pgn), static_cast<std::uint8_t>(pgn >> 8),
+          static_cast<std::uint8_t>(pgn >> 16)};
 }
 
 }  // namespace tramlog::stage

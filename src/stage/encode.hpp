@@ -1,5 +1,5 @@
-// Bytes of network management and diagnostics, written down from the fact sheet (network and diagnostics, 2.1, 7.2, 7.3,
-// 7.5). Nothing here is shared with the code that decodes them.
+// Bytes of network management and diagnostics, written down from the fact sheet (network and
+// diagnostics, 2.1, 7.2, 7.3, 7.5). Nothing here is shared with the code that decodes them.
 #pragma once
 
 #include <cstdint>

@@ -30,23 +30,49 @@ HappeningSpec read_happening(const Node& node, const Scenario& scenario, Problem
   TableReader in(node, problems);
   HappeningSpec event;
   if (!in.has("what")) in.complain("what", "is missing", "say what happens");
-  event.what = static_cast<What>(in.choice(
-      "what", 0, {"controller-off", "controller-on", "mute", "unmute", "supply-off", "supply-on", "bus-dead",
-                  "bus-alive", "key-off", "key-on", "logger-deaf", "logger-stopped", "link-down", "link-paused",
-                  "error-frames", "bus-off", "dtc-set", "dtc-clear", "commanded-address", "claim-request",
-                  "stop-broadcast", "heartbeat-stop", "software-update", "clock-step", "stream-stop",
-                  "stream-start"}));
+  event.what = static_cast<What>(in.choice("what", 0, {"controller-off",
+                                                       "controller-on",
+                                                       "mute",
+                                                       "unmute",
+                                                       "supply-off",
+                                                       "supply-on",
+                                                       "bus-dead",
+                                                       "bus-alive",
+                                                       "key-off",
+                                                       "key-on",
+                                                       "logger-deaf",
+                                                       "logger-stopped",
+                                                       "link-down",
+                                                       "link-paused",
+                                                       "error-frames",
+                                                       "bus-off",
+                                                       "dtc-set",
+                                                       "dtc-clear",
+                                                       "commanded-address",
+                                                       "claim-request",
+                                                       "stop-broadcast",
+                                                       "heartbeat-stop",
+                                                       "software-update",
+                                                       "clock-step",
+                                                       "stream-stop",
+                                                       "stream-start"}));
   event.at = in.needed_span("at", 0, kLongestScenario);
-  if (in.has("for")) event.length = in.span("for", 0, kMillisecond, kLongestScenario);
-  else in.any("for");
+  if (in.has("for"))
+    event.length = in.span("for", 0, kMillisecond, kLongestScenario);
+  else
+    in.any("for");
   event.controller = in.text("controller", "");
   event.from = in.text("from", "");
   event.supply = in.text("supply", "");
   event.side = in.text("side", "");
-  if (in.has("bus")) event.bus = read_bus(in, scenario);
-  else in.any("bus");
-  if (in.has("boot")) event.boot = in.span("boot", 0, 0, 10 * kMinute);
-  else in.any("boot");
+  if (in.has("bus"))
+    event.bus = read_bus(in, scenario);
+  else
+    in.any("bus");
+  if (in.has("boot"))
+    event.boot = in.span("boot", 0, 0, 10 * kMinute);
+  else
+    in.any("boot");
   event.cause = in.text("cause", "");
   event.interface_counter = in.choice("counter", 0, {"osdrop", "ifdrop"}) == 1;
   event.reclaim = in.flag("reclaim", false);
@@ -74,11 +100,14 @@ HappeningSpec read_happening(const Node& node, const Scenario& scenario, Problem
   }
   const bool single = event.what == What::controller_off || event.what == What::controller_on;
   if (single && event.controller.empty()) in.complain("controller", "is missing", "name the controller");
-  for (const auto& [key, label] : {std::pair{"controller", event.controller}, std::pair{"from", event.from}}) {
+  for (const auto& [key, label] :
+       {std::pair{"controller", event.controller}, std::pair{"from", event.from}}) {
     if (label.empty()) continue;
-    const bool known = std::any_of(scenario.controllers.begin(), scenario.controllers.end(),
-                                   [&, &wanted = label](const ControllerSpec& c) { return c.label == wanted; });
-    if (!known) in.complain(key, "no controller has the label '" + label + "'", "use the label of a controller");
+    const bool known =
+        std::any_of(scenario.controllers.begin(), scenario.controllers.end(),
+                    [&, &wanted = label](const ControllerSpec& c) { return c.label == wanted; });
+    if (!known)
+      in.complain(key, "no controller has the label '" + label + "'", "use the label of a controller");
   }
   return event;
 }

@@ -4,9 +4,11 @@
 
 namespace tramlog::stage {
 
-Payload::Payload(const PayloadSpec& spec, std::uint64_t seed) : spec_(&spec), random_(seed), bytes_(spec.base) {
+Payload::Payload(const PayloadSpec& spec, std::uint64_t seed)
+    : spec_(&spec), random_(seed), bytes_(spec.base) {
   for (const Variation& variation : spec.variations) {
-    values_.push_back(variation.how == Variation::How::walk ? (variation.low + variation.high) / 2 : variation.low);
+    values_.push_back(variation.how == Variation::How::walk ? (variation.low + variation.high) / 2
+                                                            : variation.low);
   }
 }
 
@@ -21,7 +23,8 @@ void Payload::vary(std::size_t i) {
       value = random_.between(variation.low, variation.high);
       break;
     case Variation::How::walk:
-      value = std::clamp(value + random_.between(-variation.step, variation.step), variation.low, variation.high);
+      value =
+          std::clamp(value + random_.between(-variation.step, variation.step), variation.low, variation.high);
       values_[i] = value;
       break;
   }
@@ -48,8 +51,11 @@ void Payload::wheel_speed(const MachineState& machine, TimeNs now) {
 
 const std::vector<std::uint8_t>& Payload::next(const MachineState& machine, TimeNs now) {
   switch (spec_->builder) {
-    case Builder::fixed: break;
-    case Builder::wheel_speed: wheel_speed(machine, now); break;
+    case Builder::fixed:
+      break;
+    case Builder::wheel_speed:
+      wheel_speed(machine, now);
+      break;
     case Builder::ws_maintenance:
       bytes_ = {0xFF, static_cast<std::uint8_t>(first_ ? 0x01 : 0x00), 0x04, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF};
       break;

@@ -29,8 +29,8 @@ std::string capture_of(const fs::path& folder) {
 
 }  // namespace
 
-Result<Played> play_file(const std::string& scenario_path, const std::string& capture, const std::string& truth,
-                         const PlayOptions& options) {
+Result<Played> play_file(const std::string& scenario_path, const std::string& capture,
+                         const std::string& truth, const PlayOptions& options) {
   Result<Scenario> scenario = read_scenario(scenario_path);
   if (!scenario) return scenario.error();
   if (options.seed) scenario->seed = *options.seed;
@@ -48,7 +48,9 @@ Result<Played> play_file(const std::string& scenario_path, const std::string& ca
   std::ofstream out(truth, std::ios::binary | std::ios::trunc);
   out << world.truth.to_json(world.recorder);
   out.close();
-  if (!out) return Error{ErrorKind::environment, "cannot write the truth file", truth, "check the folder and the disk"};
+  if (!out)
+    return Error{ErrorKind::environment, "cannot write the truth file", truth,
+                 "check the folder and the disk"};
   return Played{world.recorder.frames(), bytes.value()};
 }
 
@@ -62,7 +64,9 @@ Result<std::vector<CaseFolder>> find_cases(const std::string& root) {
     cases.push_back({entry.path().string(), scenario.string(), capture_of(entry.path()),
                      (entry.path() / "truth.json").string()});
   }
-  if (error) return Error{ErrorKind::usage, "cannot list the cases: " + error.message(), root, "name a folder of cases"};
+  if (error)
+    return Error{ErrorKind::usage, "cannot list the cases: " + error.message(), root,
+                 "name a folder of cases"};
   std::sort(cases.begin(), cases.end(), [](const auto& a, const auto& b) { return a.folder < b.folder; });
   return cases;
 }

@@ -31,9 +31,9 @@ Result<Played> play_file(const std::string& scenario, const std::string& capture
 struct CaseFolder {
   std::string folder, scenario, capture, truth;
 };
-/// The folders below `root` that hold a scenario.toml, except those whose scenario is marked as not stored (a file
-/// `not-stored` beside it); sorted by name. The capture is the .pcapng or .pcapng.zst that exists there or that
-/// case.toml names with key `capture`; else capture.pcapng.zst.
+/// The folders below `root` that hold a scenario.toml, except those whose scenario is marked as not stored (a
+/// file `not-stored` beside it); sorted by name. The capture is the .pcapng or .pcapng.zst that exists there
+/// or that case.toml names with key `capture`; else capture.pcapng.zst.
 Result<std::vector<CaseFolder>> find_cases(const std::string& root);
 
 }  // namespace tramlog::stage

@@ -23,7 +23,8 @@ class Random {
   std::uint64_t below(std::uint64_t count) { return count == 0 ? 0 : next() % count; }
   /// Both ends included.
   std::int64_t between(std::int64_t low, std::int64_t high) {
-    return high <= low ? low : low + static_cast<std::int64_t>(below(static_cast<std::uint64_t>(high - low) + 1));
+    return high <= low ? low
+                       : low + static_cast<std::int64_t>(below(static_cast<std::uint64_t>(high - low) + 1));
   }
   /// Time until the next of events that come on average every `mean`.
   SpanNs waiting(SpanNs mean) {

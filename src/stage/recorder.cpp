@@ -50,8 +50,9 @@ bool Recorder::hear(std::size_t bus, TimeNs now, const WireFrame& frame) {
   event.id = frame.id;
   event.len = frame.len;
   event.data = frame.data;
-  event.flags = static_cast<std::uint8_t>((frame.extended ? kExtendedId : 0) | (frame.remote ? kRemote : 0) |
-                                          (frame.fd ? kFd : 0) | (frame.bit_rate_switch ? kBitRateSwitch : 0));
+  event.flags =
+      static_cast<std::uint8_t>((frame.extended ? kExtendedId : 0) | (frame.remote ? kRemote : 0) |
+                                (frame.fd ? kFd : 0) | (frame.bit_rate_switch ? kBitRateSwitch : 0));
   writer_.write_frame(event, line.lost_pending);
   line.lost_pending = 0;
   note(event.time);
@@ -97,7 +98,8 @@ void Recorder::close_blind(std::size_t bus, TimeNs now, bool stopped) {
 
 void Recorder::count_lost(std::size_t bus, bool stopped) {
   for (BlindInterval& interval : blind_) {
-    if (interval.open && interval.bus == bus && (interval.reason == kStopped) == stopped) ++interval.frames_lost;
+    if (interval.open && interval.bus == bus && (interval.reason == kStopped) == stopped)
+      ++interval.frames_lost;
   }
 }
 
@@ -115,9 +117,12 @@ void Recorder::set_ear(std::size_t bus, TimeNs now, Ear ear) {
   if (leave == Ear::bus_off) error_frame(bus, now, kClassRestarted, {});
   if (leave == Ear::link_down || leave == Ear::link_paused) tell(LinkState::up);
   switch (ear) {
-    case Ear::open: break;
+    case Ear::open:
+      break;
     case Ear::deaf_system:
-    case Ear::deaf_interface: open_blind(bus, now, "deaf"); break;
+    case Ear::deaf_interface:
+      open_blind(bus, now, "deaf");
+      break;
     case Ear::link_down:
       open_blind(bus, now, "link-down");
       tell(LinkState::down);

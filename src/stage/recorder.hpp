@@ -29,7 +29,8 @@ class Recorder {
   TimeNs stamp(TimeNs now) const { return scenario_.start + now + step_; }
   /// A frame ended on the bus; true if it went into the capture.
   bool hear(std::size_t bus, TimeNs now, const WireFrame& frame);
-  void error_frame(std::size_t bus, TimeNs now, std::uint32_t error_class, const std::vector<std::uint8_t>& data);
+  void error_frame(std::size_t bus, TimeNs now, std::uint32_t error_class,
+                   const std::vector<std::uint8_t>& data);
   void statistics(std::size_t bus, TimeNs now);
   void step_clock(SpanNs step) { step_ += step; }
 

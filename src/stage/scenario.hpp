@@ -1,4 +1,5 @@
-// What a scenario file says, as plain data (SCENARIO.md explains the keys). Times are nanoseconds from the start.
+// What a scenario file says, as plain data (SCENARIO.md explains the keys). Times are nanoseconds from the
+// start.
 #pragma once
 
 #include <cstdint>
@@ -40,15 +41,15 @@ struct MessageSpec {
   enum class When { cyclic, on_change, burst, on_request, heartbeat };
   When when = When::cyclic;
   Pgn pgn = 0;
-  std::string to;                 // label of the destination of a PDU1 message; empty = everybody
+  std::string to;  // label of the destination of a PDU1 message; empty = everybody
   unsigned priority = 6;
-  SpanNs period = 0;              // cyclic and heartbeat; on change: mean interval; burst: between bursts
-  SpanNs jitter = 0;              // cyclic: release moves by up to this, either way
-  SpanNs minimum_gap = 0;         // on change
+  SpanNs period = 0;       // cyclic and heartbeat; on change: mean interval; burst: between bursts
+  SpanNs jitter = 0;       // cyclic: release moves by up to this, either way
+  SpanNs minimum_gap = 0;  // on change
   unsigned burst_count = 10;
   SpanNs burst_spacing = 5 * kMillisecond;
-  std::optional<SpanNs> phase;    // first sending after the controller became operational; else random
-  SpanNs from = 0;                // from the start of the scenario
+  std::optional<SpanNs> phase;  // first sending after the controller became operational; else random
+  SpanNs from = 0;              // from the start of the scenario
   std::optional<SpanNs> until;
   bool fast_packet = false;
   PayloadSpec payload;
@@ -56,11 +57,11 @@ struct MessageSpec {
 
 struct RequestSpec {
   Pgn pgn = 0;
-  std::string to;                  // label; empty with each or global
-  bool each = false;               // every controller on this bus, one after another
+  std::string to;     // label; empty with each or global
+  bool each = false;  // every controller on this bus, one after another
   bool global = false;
-  bool new_claims = false;         // also everybody who claims later
-  SpanNs after = 0;                // after becoming operational
+  bool new_claims = false;  // also everybody who claims later
+  SpanNs after = 0;         // after becoming operational
   SpanNs spacing = 150 * kMillisecond;
   std::optional<SpanNs> every;
   std::optional<unsigned> rate_ms;  // request for repetition rate instead of a plain request
@@ -80,18 +81,18 @@ enum class Failure {
 struct TransferSpec {
   Carrier carrier = Carrier::automatic;
   Pgn pgn = 0;
-  std::string to;                // label; empty = everybody
-  std::size_t size = 0;          // bytes
-  SpanNs at = 0;                 // from the start of the scenario
+  std::string to;        // label; empty = everybody
+  std::size_t size = 0;  // bytes
+  SpanNs at = 0;         // from the start of the scenario
   std::optional<SpanNs> every;
-  SpanNs packet_gap = 0;         // 0: 60 ms for BAM, short for the others
+  SpanNs packet_gap = 0;               // 0: 60 ms for BAM, short for the others
   SpanNs response = 8 * kMillisecond;  // how long a side takes to answer
-  unsigned window = 16;          // packets per CTS
-  unsigned holds = 0;            // CTS(0) before the first real CTS
+  unsigned window = 16;                // packets per CTS
+  unsigned holds = 0;                  // CTS(0) before the first real CTS
   Failure failure = Failure::none;
-  std::uint32_t after = 2;       // packets before the failure, or the number of the packet it hits
+  std::uint32_t after = 2;  // packets before the failure, or the number of the packet it hits
   std::uint8_t abort_reason = 250;
-  bool abort_on_timeout = false;  // the side that waits in vain says so (reason 3)
+  bool abort_on_timeout = false;      // the side that waits in vain says so (reason 3)
   std::vector<std::uint8_t> payload;  // else made up
 };
 
@@ -107,12 +108,12 @@ struct ControllerSpec {
   std::size_t bus = 0;
   std::uint64_t name = 0;
   Address address = 0x80;
-  bool absent = false;            // never powered: only spoken of by others
-  bool already_running = false;   // has its address before the capture starts
+  bool absent = false;           // never powered: only spoken of by others
+  bool already_running = false;  // has its address before the capture starts
   SpanNs power_on = 0;
   SpanNs boot = 100 * kMillisecond;
   bool asks_for_claims = true;
-  bool moves = true;              // on a lost contention; only with a self-configurable NAME
+  bool moves = true;  // on a lost contention; only with a self-configurable NAME
   bool nacks = true;
   bool reports_violation = false;  // DTC 2000 + SA, FMI 31 when somebody else uses its address
   std::vector<std::string> software;
@@ -120,7 +121,7 @@ struct ControllerSpec {
   std::vector<AnswerSpec> answers;  // identification and other messages given on request
   std::vector<Pgn> busy, denied, ignored;
   SpanNs answer_time = 20 * kMillisecond;
-  bool dm1_always = false;        // J1939: every second, also without a fault
+  bool dm1_always = false;               // J1939: every second, also without a fault
   std::vector<std::string> working_set;  // other members
   std::string supply, side;
   std::vector<MessageSpec> messages;
@@ -136,20 +137,42 @@ struct StrangerSpec {
   SpanNs period = kSecond;
   SpanNs from = 0;
   std::optional<SpanNs> until;
-  unsigned length = 8;            // DLC of a remote frame
+  unsigned length = 8;  // DLC of a remote frame
   PayloadSpec payload;
 };
 
 struct HappeningSpec {
   enum class What {
-    controller_off, controller_on, mute, unmute, supply_off, supply_on, bus_dead, bus_alive, key_off, key_on,
-    logger_deaf, logger_stopped, link_down, link_paused, error_frames, bus_off, dtc_set, dtc_clear,
-    commanded_address, claim_request, stop_broadcast, heartbeat_stop, software_update, clock_step, stream_stop,
+    controller_off,
+    controller_on,
+    mute,
+    unmute,
+    supply_off,
+    supply_on,
+    bus_dead,
+    bus_alive,
+    key_off,
+    key_on,
+    logger_deaf,
+    logger_stopped,
+    link_down,
+    link_paused,
+    error_frames,
+    bus_off,
+    dtc_set,
+    dtc_clear,
+    commanded_address,
+    claim_request,
+    stop_broadcast,
+    heartbeat_stop,
+    software_update,
+    clock_step,
+    stream_stop,
     stream_start,
   };
   What what = What::controller_off;
   SpanNs at = 0;
-  std::optional<SpanNs> length;    // `for`: undone after this
+  std::optional<SpanNs> length;  // `for`: undone after this
   std::string controller, from, supply, side;
   std::optional<std::size_t> bus;
   std::optional<SpanNs> boot;
@@ -170,9 +193,9 @@ struct HappeningSpec {
 struct DamageSpec {
   enum class How { truncate, flip, zero, insert, remove };
   How how = How::truncate;
-  std::int64_t at = 0;             // byte; negative: from the end
+  std::int64_t at = 0;  // byte; negative: from the end
   std::size_t bytes = 0;
-  unsigned bit = 0;                // flip
+  unsigned bit = 0;  // flip
 };
 
 struct Scenario {

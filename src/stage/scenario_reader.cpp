@@ -38,7 +38,8 @@ Result<Node> read_with_includes(const std::string& path, int depth) {
     return Error{ErrorKind::usage, "key 'include': must be a text", include->where(), "name one file"};
   }
   if (depth >= kMaxIncludeDepth) {
-    return Error{ErrorKind::usage, "too many files include each other", include->where(), "include less deeply"};
+    return Error{ErrorKind::usage, "too many files include each other", include->where(),
+                 "include less deeply"};
   }
   const auto file = std::filesystem::path(path).parent_path() / include->text;
   Result<Node> included = read_with_includes(file.string(), depth + 1);
@@ -48,7 +49,8 @@ Result<Node> read_with_includes(const std::string& path, int depth) {
   return root;
 }
 
-// [[alter]] tables replace keys of a controller that an included file describes; lists of tables are added to.
+// [[alter]] tables replace keys of a controller that an included file describes; lists of tables are added
+// to.
 void apply_alterations(Node& root, Problems& problems) {
   Node* list = root.find("alter");
   if (list == nullptr) return;
@@ -93,11 +95,14 @@ StrangerSpec read_stranger(const Node& node, const Scenario& scenario, Problems&
   stranger.remote = kind == 2 || kind == 3;
   stranger.fd = kind == 4;
   stranger.bit_rate_switch = in.flag("bit_rate_switch", false);
-  stranger.id = static_cast<std::uint32_t>(in.needed_integer("id", 0, stranger.standard ? 0x7FF : 0x1FFFFFFF));
+  stranger.id =
+      static_cast<std::uint32_t>(in.needed_integer("id", 0, stranger.standard ? 0x7FF : 0x1FFFFFFF));
   stranger.period = in.needed_span("period", kMillisecond, kHour);
   stranger.from = in.span("from", 0, 0, kLongestScenario);
-  if (in.has("until")) stranger.until = in.span("until", 0, 0, kLongestScenario);
-  else in.any("until");
+  if (in.has("until"))
+    stranger.until = in.span("until", 0, 0, kLongestScenario);
+  else
+    in.any("until");
   stranger.length = static_cast<unsigned>(in.integer("length", 8, 0, 8));
   if (!stranger.remote) stranger.payload = read_payload(in, stranger.fd ? 64 : 8);
   return stranger;
@@ -106,7 +111,8 @@ StrangerSpec read_stranger(const Node& node, const Scenario& scenario, Problems&
 DamageSpec read_damage(const Node& node, Problems& problems) {
   TableReader in(node, problems);
   DamageSpec damage;
-  damage.how = static_cast<DamageSpec::How>(in.choice("how", 0, {"truncate", "flip", "zero", "insert", "remove"}));
+  damage.how =
+      static_cast<DamageSpec::How>(in.choice("how", 0, {"truncate", "flip", "zero", "insert", "remove"}));
   constexpr std::int64_t kFar = std::int64_t{1} << 40;
   damage.at = in.needed_integer("at", -kFar, kFar);
   damage.bytes = static_cast<std::size_t>(in.integer("bytes", 1, 1, 1 << 20));
@@ -126,13 +132,14 @@ void check_labels(const Scenario& scenario, const Node& root, Problems& problems
     const std::string where = list->items[i].where();
     const auto want = [&](const std::string& label) {
       if (!label.empty() && !label_known(scenario, label)) {
-        problems.add(fmt::format("'{}' speaks of the unknown controller '{}'", controller.label, label), where,
-                     "use the label of a controller");
+        problems.add(fmt::format("'{}' speaks of the unknown controller '{}'", controller.label, label),
+                     where, "use the label of a controller");
       }
     };
     for (std::size_t other = 0; other < i; ++other) {
       if (scenario.controllers[other].label == controller.label) {
-        problems.add(fmt::format("the label '{}' is used twice", controller.label), where, "give each its own label");
+        problems.add(fmt::format("the label '{}' is used twice", controller.label), where,
+                     "give each its own label");
       }
     }
     for (const auto& message : controller.messages) want(message.to);

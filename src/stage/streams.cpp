@@ -45,14 +45,16 @@ void Streams::add_stranger(std::size_t stranger, std::uint64_t seed) {
   schedule(static_cast<std::uint32_t>(streams_.size() - 1), true);
 }
 
-void Streams::address_frame(Stream& stream) {
+bool Streams::address_frame(Stream& stream) {
   const Controller& controller = *world_.controllers[stream.controller];
   Address destination = kGlobalAddress;
   if (!stream.spec->to.empty()) {
     const Controller* target = world_.find(stream.spec->to);
-    if (target != nullptr) destination = target->address();
+    if (!target->has_address()) return false;
+    destination = target->address();
   }
   stream.frame.id = identifier(stream.spec->priority, stream.spec->pgn, controller.address(), destination);
+  return true;
 }
 
 void Streams::start(std::uint32_t controller) {
@@ -177,7 +179,7 @@ void Streams::emit(std::uint32_t index) {
     return world_.send(stream.controller, bus, stream.frame);
   }
   const auto& bytes = stream.payload->next(world_.machine, world_.now());
-  if (!stream.spec->to.empty()) address_frame(stream);
+  if (!stream.spec->to.empty() && !address_frame(stream)) return;
   if (stream.spec->fast_packet) return emit_fast_packet(index, bytes);
   std::copy(bytes.begin(), bytes.end(), stream.frame.data);
   world_.send(stream.controller, bus, stream.frame);

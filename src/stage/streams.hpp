@@ -1,4 +1,5 @@
-// Everything that speaks by itself again and again: one entry for each message of a controller and for each stranger.
+// Everything that speaks by itself again and again: one entry for each message of a controller and for each
+// stranger.
 #pragma once
 
 #include <cstdint>
@@ -39,10 +40,10 @@ class Streams {
     const MessageSpec* spec = nullptr;
     std::unique_ptr<MessageSpec> own_spec;  // of a stranger
     std::unique_ptr<Payload> payload;
-    WireFrame frame;       // identifier and flags ready
+    WireFrame frame;  // identifier and flags ready
     Random random;
     std::uint32_t generation = 0;
-    TimeNs base = 0;       // release without jitter
+    TimeNs base = 0;  // release without jitter
     SpanNs period = 0;
     unsigned burst_left = 0;
     int heartbeat = 251;
@@ -55,7 +56,8 @@ class Streams {
   void emit(std::uint32_t index);
   void emit_fast_packet(std::uint32_t index, const std::vector<std::uint8_t>& bytes);
   void schedule(std::uint32_t index, bool first);
-  void address_frame(Stream& stream);
+  /// Fills in the identifier; false while the partner that it is addressed to has no address.
+  bool address_frame(Stream& stream);
 
   World& world_;
   std::vector<Stream> streams_;

@@ -58,7 +58,8 @@ TableReader::~TableReader() {
 
 void TableReader::complain(std::string_view key, std::string what, std::string remedy) {
   const Node* node = table_.find(key);
-  problems_.add(fmt::format("key '{}': {}", key, what), node ? node->where() : table_.where(), std::move(remedy));
+  problems_.add(fmt::format("key '{}': {}", key, what), node ? node->where() : table_.where(),
+                std::move(remedy));
 }
 
 const Node* TableReader::take(std::string_view key) {
@@ -73,8 +74,12 @@ const Node* TableReader::take(std::string_view key, Node::Kind kind) {
   return nullptr;
 }
 
-const Node* TableReader::any(std::string_view key) { return take(key); }
-const Node* TableReader::table(std::string_view key) { return take(key, Node::Kind::table); }
+const Node* TableReader::any(std::string_view key) {
+  return take(key);
+}
+const Node* TableReader::table(std::string_view key) {
+  return take(key, Node::Kind::table);
+}
 
 bool TableReader::flag(std::string_view key, bool otherwise) {
   const Node* node = take(key, Node::Kind::boolean);
@@ -140,7 +145,8 @@ std::size_t TableReader::choice(std::string_view key, std::size_t otherwise,
   if (node == nullptr) return otherwise;
   const auto found = std::find(words.begin(), words.end(), node->text);
   if (found != words.end()) return static_cast<std::size_t>(found - words.begin());
-  complain(key, fmt::format("'{}' is not known", node->text), fmt::format("use one of: {}", fmt::join(words, ", ")));
+  complain(key, fmt::format("'{}' is not known", node->text),
+           fmt::format("use one of: {}", fmt::join(words, ", ")));
   return otherwise;
 }
 
@@ -149,7 +155,8 @@ std::vector<std::string> TableReader::texts(std::string_view key) {
   const Node* node = take(key, Node::Kind::list);
   if (node == nullptr) return found;
   for (const Node& item : node->items) {
-    if (item.kind != Node::Kind::text) complain(key, "holds something that is no text", "give a list of texts");
+    if (item.kind != Node::Kind::text)
+      complain(key, "holds something that is no text", "give a list of texts");
     found.push_back(item.text);
   }
   return found;
@@ -161,7 +168,8 @@ std::vector<std::int64_t> TableReader::integers(std::string_view key, std::int64
   if (node == nullptr) return found;
   for (const Node& item : node->items) {
     if (item.kind != Node::Kind::integer || item.integer < low || item.integer > high) {
-      complain(key, "holds something that does not fit", fmt::format("give whole numbers {} to {}", low, high));
+      complain(key, "holds something that does not fit",
+               fmt::format("give whole numbers {} to {}", low, high));
       continue;
     }
     found.push_back(item.integer);

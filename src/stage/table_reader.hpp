@@ -1,5 +1,5 @@
-// Reads one table of a scenario strictly: a wrong type, a value out of range and a key that nobody asked for are errors
-// with file and line. The first error of a scenario is kept.
+// Reads one table of a scenario strictly: a wrong type, a value out of range and a key that nobody asked for
+// are errors with file and line. The first error of a scenario is kept.
 #pragma once
 
 #include <cstdint>

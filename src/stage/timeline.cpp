@@ -12,8 +12,8 @@ namespace {
 using What = HappeningSpec::What;
 
 constexpr std::uint8_t kHeartbeatStops = 255;
-constexpr SpanNs kStopHold = 5 * kSecond;           // a stop broadcast is repeated, else traffic resumes
-constexpr SpanNs kKeyOffHold = 2 * kSecond;         // supply after key off
+constexpr SpanNs kStopHold = 5 * kSecond;    // a stop broadcast is repeated, else traffic resumes
+constexpr SpanNs kKeyOffHold = 2 * kSecond;  // supply after key off
 constexpr SpanNs kKeyOffSpacing = 230 * kMillisecond;
 constexpr Pgn kStopBroadcast = 0xDF00, kCommandedAddress = 0xFED8, kHeartbeat = 0xF0E4;
 
@@ -81,13 +81,19 @@ void Timeline::happen(const HappeningSpec& event, unsigned group) {
       kill_bus(event, group);
       afterwards([this, &event] { revive_bus(event); });
       break;
-    case What::bus_alive: revive_bus(event); break;
+    case What::bus_alive:
+      revive_bus(event);
+      break;
     case What::key_off:
       key_off(event, group);
       afterwards([this] { key_on(); });
       break;
-    case What::key_on: key_on(); break;
-    case What::error_frames: error_frames(event); break;
+    case What::key_on:
+      key_on();
+      break;
+    case What::error_frames:
+      error_frames(event);
+      break;
     case What::claim_request: {
       Controller* from = world_.find(event.from);
       if (from != nullptr) return from->send_request_for_claims();
@@ -106,8 +112,12 @@ void Timeline::happen(const HappeningSpec& event, unsigned group) {
     case What::link_down:
     case What::link_paused:
     case What::bus_off:
-    case What::clock_step: happen_to_logger(event); break;
-    default: happen_to_one(event, group); break;
+    case What::clock_step:
+      happen_to_logger(event);
+      break;
+    default:
+      happen_to_one(event, group);
+      break;
   }
 }
 
@@ -123,21 +133,31 @@ void Timeline::happen_to_one(const HappeningSpec& event, unsigned group) {
       switch_off(*target, or_else(event.cause, "power off"), group, Silence::controller);
       afterwards([target, boot] { target->power_on(boot); });
       break;
-    case What::controller_on: target->power_on(boot); break;
+    case What::controller_on:
+      target->power_on(boot);
+      break;
     case What::mute:
       target->set_muted(true);
       world_.truth.begin_silence(target->index(), world_.now(), Silence::controller,
                                  or_else(event.cause, "CAN wire open"), group);
       afterwards([target] { target->set_muted(false); });
       break;
-    case What::unmute: target->set_muted(false); break;
+    case What::unmute:
+      target->set_muted(false);
+      break;
     case What::dtc_set:
       target->set_dtc(event.spn, event.fmi);
       afterwards([target, &event] { target->clear_dtc(event.spn, event.fmi); });
       break;
-    case What::dtc_clear: target->clear_dtc(event.spn, event.fmi); break;
-    case What::commanded_address: commanded_address(event, *target); break;
-    case What::heartbeat_stop: heartbeat_stop(event, *target); break;
+    case What::dtc_clear:
+      target->clear_dtc(event.spn, event.fmi);
+      break;
+    case What::commanded_address:
+      commanded_address(event, *target);
+      break;
+    case What::heartbeat_stop:
+      heartbeat_stop(event, *target);
+      break;
     case What::software_update:
       switch_off(*target, or_else(event.cause, "software update"), group, Silence::controller);
       afterwards([target, &event, boot] {
@@ -149,8 +169,11 @@ void Timeline::happen_to_one(const HappeningSpec& event, unsigned group) {
       world_.streams.hold(target->index(), event.pgn, true);
       afterwards([this, target, &event] { world_.streams.hold(target->index(), event.pgn, false); });
       break;
-    case What::stream_start: world_.streams.hold(target->index(), event.pgn, false); break;
-    default: break;
+    case What::stream_start:
+      world_.streams.hold(target->index(), event.pgn, false);
+      break;
+    default:
+      break;
   }
 }
 
@@ -159,7 +182,8 @@ void Timeline::happen_to_logger(const HappeningSpec& event) {
   if (event.what == What::clock_step) return recorder.step_clock(event.step);
   if (event.what == What::logger_stopped) {
     recorder.set_stopped(world_.now(), true);
-    world_.agenda.call_at(world_.now() + *event.length, [this] { world_.recorder.set_stopped(world_.now(), false); });
+    world_.agenda.call_at(world_.now() + *event.length,
+                          [this] { world_.recorder.set_stopped(world_.now(), false); });
     return;
   }
   Recorder::Ear ear = Recorder::Ear::bus_off;
@@ -210,7 +234,8 @@ void Timeline::key_off(const HappeningSpec& event, unsigned group) {
   for (const auto& controller : world_.controllers) {
     if (controller->powered()) order.push_back(controller.get());
   }
-  std::stable_partition(order.begin(), order.end(), [](const Controller* c) { return !is_tractor_ecu(c->spec()); });
+  std::stable_partition(order.begin(), order.end(),
+                        [](const Controller* c) { return !is_tractor_ecu(c->spec()); });
   SpanNs delay = kKeyOffHold;
   for (Controller* controller : order) {
     if (is_tractor_ecu(controller->spec())) delay += kSecond;
@@ -259,7 +284,8 @@ void Timeline::stop_broadcast(const HappeningSpec& event, Controller& from) {
     });
   }
   for (const auto& controller : world_.controllers) {
-    if (controller.get() == &from || controller->spec().bus != from.spec().bus || !controller->hears()) continue;
+    if (controller.get() == &from || controller->spec().bus != from.spec().bus || !controller->hears())
+      continue;
     controller->rest_until(until);
     world_.truth.intended_silence(controller->index(), world_.recorder.stamp(world_.now()),
                                   world_.recorder.stamp(until), "stop broadcast");
@@ -286,7 +312,8 @@ void Timeline::commanded_address(const HappeningSpec& event, Controller& target)
   transfer.pgn = kCommandedAddress;
   world_.desk.start(from->index(), kNobody, transfer, std::move(payload),
                     [&target, &event](Outcome outcome, TimeNs) {
-                      if (outcome == Outcome::complete || outcome == Outcome::unseen) target.take_address(event.address);
+                      if (outcome == Outcome::complete || outcome == Outcome::unseen)
+                        target.take_address(event.address);
                     });
 }
 

@@ -20,7 +20,9 @@ constexpr SpanNs kPacketGap = 300 * kMicrosecond;
 constexpr SpanNs kRetry = 50 * kMillisecond;
 constexpr unsigned kMaxTries = 400;
 
-std::uint8_t low_byte(std::size_t value, unsigned byte = 0) { return static_cast<std::uint8_t>(value >> (8 * byte)); }
+std::uint8_t low_byte(std::size_t value, unsigned byte = 0) {
+  return static_cast<std::uint8_t>(value >> (8 * byte));
+}
 
 }  // namespace
 
@@ -81,7 +83,8 @@ void TransferDesk::begin(std::unique_ptr<Session> session, unsigned tries) {
   if (!sender.operational() || tries > kMaxTries) return;
   if (occupied(*session)) {
     auto waiting = std::make_shared<std::unique_ptr<Session>>(std::move(session));
-    world_.agenda.call_at(world_.now() + kRetry, [this, waiting, tries] { begin(std::move(*waiting), tries + 1); });
+    world_.agenda.call_at(world_.now() + kRetry,
+                          [this, waiting, tries] { begin(std::move(*waiting), tries + 1); });
     return;
   }
   Session& s = *session;
@@ -93,8 +96,7 @@ void TransferDesk::begin(std::unique_ptr<Session> session, unsigned tries) {
   s.truth.sender = s.sender;
   s.truth.bus = s.bus;
   s.truth.source = sender.address();
-  s.truth.destination =
-      s.receiver == kNobody ? kGlobalAddress : world_.controllers[s.receiver]->address();
+  s.truth.destination = s.receiver == kNobody ? kGlobalAddress : world_.controllers[s.receiver]->address();
   s.truth.pgn = s.spec.pgn;
   s.truth.bytes = size;
   if (fast) s.sequence = sequences_[{s.sender, s.spec.pgn}]++ & 7;
@@ -114,9 +116,10 @@ void TransferDesk::send_opening(Session& s) {
                   {kBam, low_byte(size), low_byte(size, 1), low_byte(s.total), 0xFF, p0, p1, p2},
                   &TransferDesk::broadcast_turn, s.spec.packet_gap ? s.spec.packet_gap : kBamGap);
     case Carrier::etp:
-      return send(s, true, kTransportPriority, kEtpControl,
-                  {kEtpRts, low_byte(size), low_byte(size, 1), low_byte(size, 2), low_byte(size, 3), p0, p1, p2},
-                  &TransferDesk::receiver_turn, s.spec.response);
+      return send(
+          s, true, kTransportPriority, kEtpControl,
+          {kEtpRts, low_byte(size), low_byte(size, 1), low_byte(size, 2), low_byte(size, 3), p0, p1, p2},
+          &TransferDesk::receiver_turn, s.spec.response);
     default:
       return send(s, true, kTransportPriority, kTpControl,
                   {kRts, low_byte(size), low_byte(size, 1), low_byte(s.total), 0xFF, p0, p1, p2},
@@ -124,8 +127,8 @@ void TransferDesk::send_opening(Session& s) {
   }
 }
 
-void TransferDesk::send(Session& s, bool from_sender, unsigned priority, Pgn pgn, const Eight& data, Turn then,
-                        SpanNs delay) {
+void TransferDesk::send(Session& s, bool from_sender, unsigned priority, Pgn pgn, const Eight& data,
+                        Turn then, SpanNs delay) {
   WireFrame frame;
   const Address source = from_sender ? s.truth.source : s.truth.destination;
   const Address destination = from_sender ? s.truth.destination : s.truth.source;
@@ -161,7 +164,8 @@ void TransferDesk::after(const Session& s, SpanNs delay, Turn then) {
 
 void TransferDesk::clear_to_send(Session& s, std::uint32_t count, Turn then, SpanNs delay) {
   const Pgn pgn = s.spec.pgn;
-  Eight data = {kCts, low_byte(count), low_byte(s.next), 0xFF, 0xFF, low_byte(pgn), low_byte(pgn, 1), low_byte(pgn, 2)};
+  Eight data = {kCts, low_byte(count), low_byte(s.next), 0xFF,
+                0xFF, low_byte(pgn),   low_byte(pgn, 1), low_byte(pgn, 2)};
   if (s.etp()) {
     data[0] = kEtpCts;
     data[3] = low_byte(s.next, 1);
@@ -173,14 +177,15 @@ void TransferDesk::clear_to_send(Session& s, std::uint32_t count, Turn then, Spa
 void TransferDesk::acknowledge_end(Session& s) {
   const std::size_t size = s.payload.size();
   const Pgn pgn = s.spec.pgn;
-  Eight data = {kEndAck,       low_byte(size), low_byte(size, 1),  low_byte(s.total), 0xFF,
-                low_byte(pgn), low_byte(pgn, 1), low_byte(pgn, 2)};
+  Eight data = {kEndAck, low_byte(size), low_byte(size, 1), low_byte(s.total),
+                0xFF,    low_byte(pgn),  low_byte(pgn, 1),  low_byte(pgn, 2)};
   if (s.etp()) {
     data[0] = kEtpEndAck;
     data[3] = low_byte(size, 2);
     data[4] = low_byte(size, 3);
   }
-  send(s, false, kTransportPriority, s.etp() ? kEtpControl : kTpControl, data, &TransferDesk::finish_complete, 0);
+  send(s, false, kTransportPriority, s.etp() ? kEtpControl : kTpControl, data, &TransferDesk::finish_complete,
+       0);
 }
 
 void TransferDesk::receiver_turn(Session& s) {
@@ -214,8 +219,8 @@ void TransferDesk::sender_turn(Session& s) {
   s.offset = s.next - 1;
   const Pgn pgn = s.spec.pgn;
   send(s, true, kTransportPriority, kEtpControl,
-       {kDpo, low_byte(s.window_end - s.offset), low_byte(s.offset), low_byte(s.offset, 1), low_byte(s.offset, 2),
-        low_byte(pgn), low_byte(pgn, 1), low_byte(pgn, 2)},
+       {kDpo, low_byte(s.window_end - s.offset), low_byte(s.offset), low_byte(s.offset, 1),
+        low_byte(s.offset, 2), low_byte(pgn), low_byte(pgn, 1), low_byte(pgn, 2)},
        &TransferDesk::packet_turn, kPacketGap);
 }
 
@@ -227,7 +232,8 @@ void TransferDesk::packet_turn(Session& s) {
   }
   if (s.next <= s.window_end) {
     if (fails_here(s)) return;
-    if (skips_here(s) && s.next > s.window_end) return after(s, s.spec.response, &TransferDesk::receiver_turn);
+    if (skips_here(s) && s.next > s.window_end)
+      return after(s, s.spec.response, &TransferDesk::receiver_turn);
     return send_packet(s, &TransferDesk::packet_turn, s.spec.packet_gap ? s.spec.packet_gap : kPacketGap);
   }
   after(s, s.spec.response, &TransferDesk::receiver_turn);
@@ -268,7 +274,8 @@ void TransferDesk::fast_packet_turn(Session& s) {
   } else {
     from = 6 + std::size_t{s.next - 2} * 7;
   }
-  for (std::size_t i = 0; room + i < 8 && from + i < s.payload.size(); ++i) data[room + i] = s.payload[from + i];
+  for (std::size_t i = 0; room + i < 8 && from + i < s.payload.size(); ++i)
+    data[room + i] = s.payload[from + i];
   const bool last = s.next++ == s.total;
   const Turn last_turn = s.gap ? &TransferDesk::finish_out_of_order : &TransferDesk::finish_complete;
   send(s, true, kFastPacketPriority, s.spec.pgn, data, last ? last_turn : &TransferDesk::fast_packet_turn,
@@ -340,9 +347,15 @@ void TransferDesk::stall(Session& s, bool sender_waits) {
   });
 }
 
-void TransferDesk::finish_complete(Session& s) { finish(s, Outcome::complete); }
-void TransferDesk::finish_aborted(Session& s) { finish(s, Outcome::aborted); }
-void TransferDesk::finish_out_of_order(Session& s) { finish(s, Outcome::out_of_order); }
+void TransferDesk::finish_complete(Session& s) {
+  finish(s, Outcome::complete);
+}
+void TransferDesk::finish_aborted(Session& s) {
+  finish(s, Outcome::aborted);
+}
+void TransferDesk::finish_out_of_order(Session& s) {
+  finish(s, Outcome::out_of_order);
+}
 
 void TransferDesk::finish(Session& s, Outcome outcome) {
   if (s.truth.frames_unheard > 0) outcome = Outcome::unseen;
@@ -350,7 +363,7 @@ void TransferDesk::finish(Session& s, Outcome outcome) {
   if (s.truth.frames > 0) world_.truth.transfer(s.truth);
   const Ended ended = std::move(s.ended);
   const TimeNs stamp = s.last_stamp;
-  std::erase_if(sessions_, [&](const auto& session) { return session->serial == s.serial; });
+  std::erase_if(sessions_, [serial = s.serial](const auto& session) { return session->serial == serial; });
   if (ended) ended(outcome, stamp);
 }
 

@@ -1,5 +1,5 @@
-// Plays multi-frame transfers with both of their sides, and the ways in which they fail (fact sheet, network and
-// diagnostics, 5.1 to 5.3).
+// Plays multi-frame transfers with both of their sides, and the ways in which they fail (fact sheet, network
+// and diagnostics, 5.1 to 5.3).
 #pragma once
 
 #include <array>
@@ -25,10 +25,10 @@ class TransferDesk {
   explicit TransferDesk(World& world);
   ~TransferDesk();
 
-  /// Starts a transfer from `sender`. `receiver` is kNobody for a broadcast. Waits while the same pair (or, for a BAM, the
-  /// same sender) still has one under way.
-  void start(std::uint32_t sender, std::uint32_t receiver, const TransferSpec& spec, std::vector<std::uint8_t> payload,
-             Ended ended = {});
+  /// Starts a transfer from `sender`. `receiver` is kNobody for a broadcast. Waits while the same pair (or,
+  /// for a BAM, the same sender) still has one under way.
+  void start(std::uint32_t sender, std::uint32_t receiver, const TransferSpec& spec,
+             std::vector<std::uint8_t> payload, Ended ended = {});
   /// The capture ends: what is still under way has no outcome.
   void end();
 
@@ -40,7 +40,8 @@ class TransferDesk {
   void begin(std::unique_ptr<Session> session, unsigned tries);
   bool occupied(const Session& session) const;
   Session* find(std::uint64_t serial);
-  void send(Session& s, bool from_sender, unsigned priority, Pgn pgn, const Eight& data, Turn then, SpanNs delay);
+  void send(Session& s, bool from_sender, unsigned priority, Pgn pgn, const Eight& data, Turn then,
+            SpanNs delay);
   void went(std::uint64_t serial, const Sent& sent, Turn then, SpanNs delay);
   void after(const Session& s, SpanNs delay, Turn then);
   void send_opening(Session& s);

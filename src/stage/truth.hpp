@@ -15,7 +15,15 @@
 namespace tramlog::stage {
 
 enum class Silence : std::uint8_t { controller, bus_silent, power_down };
-enum class Outcome : std::uint8_t { complete, aborted, timed_out, interrupted, out_of_order, unseen, unfinished };
+enum class Outcome : std::uint8_t {
+  complete,
+  aborted,
+  timed_out,
+  interrupted,
+  out_of_order,
+  unseen,
+  unfinished
+};
 
 struct TransferTruth {
   Carrier carrier = Carrier::bam;
@@ -46,13 +54,15 @@ class Truth {
   void stranger_heard(std::size_t stranger, TimeNs stamp);
 
   /// From now on this controller is not to be heard. Nothing if it was never heard or is silent already.
-  void begin_silence(std::uint32_t controller, TimeNs now, Silence kind, const std::string& cause, unsigned group);
+  void begin_silence(std::uint32_t controller, TimeNs now, Silence kind, const std::string& cause,
+                     unsigned group);
   /// Silence that was announced on the bus (stop broadcast, heartbeat 255): never a dropout.
   void intended_silence(std::uint32_t controller, TimeNs from, TimeNs until, const std::string& cause);
   void lost_address(std::uint32_t controller, TimeNs stamp);
   void refused(std::uint32_t controller) { accounts_[controller].refused = true; }
   void software_reported(std::uint32_t controller, const std::vector<std::string>& texts, TimeNs stamp);
-  void dtc_active(std::uint32_t controller, std::uint32_t spn, std::uint8_t fmi, unsigned occurrence, TimeNs stamp);
+  void dtc_active(std::uint32_t controller, std::uint32_t spn, std::uint8_t fmi, unsigned occurrence,
+                  TimeNs stamp);
   void dtc_cleared(std::uint32_t controller, std::uint32_t spn, std::uint8_t fmi, TimeNs stamp);
   void transfer(const TransferTruth& transfer);
   void count_transfer(Carrier carrier, Outcome outcome) {

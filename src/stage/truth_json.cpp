@@ -15,8 +15,12 @@ constexpr const char* kOutcomeWords[] = {"complete",     "aborted", "timed-out",
                                          "out-of-order", "unseen",  "unfinished"};
 constexpr const char* kSilenceWords[] = {"controller", "bus-silent", "power-down"};
 
-Json time_or_null(const std::optional<TimeNs>& time) { return time ? Json(format_rfc3339(*time)) : Json(); }
-std::string name_hex(std::uint64_t name) { return fmt::format("{:016x}", name); }
+Json time_or_null(const std::optional<TimeNs>& time) {
+  return time ? Json(format_rfc3339(*time)) : Json();
+}
+std::string name_hex(std::uint64_t name) {
+  return fmt::format("{:016x}", name);
+}
 
 // Something that a report can see as regular traffic; without it silence is nobody's fault.
 bool speaks_regularly(const ControllerSpec& controller) {
@@ -57,18 +61,25 @@ std::string Truth::to_json(const Recorder& recorder) const {
   for (std::size_t i = 0; i < accounts_.size(); ++i) {
     const ControllerSpec& spec = scenario_.controllers[i];
     const Account& account = accounts_[i];
-    Json entry = {{"name", name_hex(spec.name)},       {"bus", scenario_.buses[spec.bus].name},
-                  {"label", spec.label},               {"supply", spec.supply},
-                  {"side", spec.side},                 {"absent", spec.absent},
-                  {"frames", account.frames},          {"claims", account.claims},
-                  {"refused", account.refused},        {"software", account.software},
-                  {"regular", speaks_regularly(spec)}, {"software_reported_at", time_or_null(account.software_reported_at)}};
+    Json entry = {{"name", name_hex(spec.name)},
+                  {"bus", scenario_.buses[spec.bus].name},
+                  {"label", spec.label},
+                  {"supply", spec.supply},
+                  {"side", spec.side},
+                  {"absent", spec.absent},
+                  {"frames", account.frames},
+                  {"claims", account.claims},
+                  {"refused", account.refused},
+                  {"software", account.software},
+                  {"regular", speaks_regularly(spec)},
+                  {"software_reported_at", time_or_null(account.software_reported_at)}};
     entry["first_seen"] = account.frames == 0 ? Json() : Json(format_rfc3339(account.first));
     entry["last_seen"] = account.frames == 0 ? Json() : Json(format_rfc3339(account.last));
     entry["addresses"] = Json::array();
     for (const AddressSpan& span : account.addresses) {
-      entry["addresses"].push_back(
-          {{"address", span.address}, {"start", format_rfc3339(span.start)}, {"end", time_or_null(span.end)}});
+      entry["addresses"].push_back({{"address", span.address},
+                                    {"start", format_rfc3339(span.start)},
+                                    {"end", time_or_null(span.end)}});
     }
     root["controllers"].push_back(std::move(entry));
   }
@@ -101,19 +112,18 @@ std::string Truth::to_json(const Recorder& recorder) const {
     const auto members = std::count_if(dropouts.begin(), dropouts.end(),
                                        [&](const Dropout& other) { return other.group == dropout.group; });
     const TimeNs end = dropout.end.value_or(recorder.last());
-    root["dropouts"].push_back(
-        {{"controller", name_hex(spec.name)},
-         {"label", spec.label},
-         {"bus", scenario_.buses[spec.bus].name},
-         {"address", dropout.address},
-         {"kind", kSilenceWords[static_cast<std::size_t>(dropout.kind)]},
-         {"cause", dropout.cause},
-         {"start", format_rfc3339(dropout.start)},
-         {"end", time_or_null(dropout.end)},
-         {"reclaimed", dropout.reclaimed},
-         {"regular", speaks_regularly(spec)},
-         {"group", members > 1 ? Json(dropout.group) : Json()},
-         {"overlaps_blind", overlaps_blind(recorder, spec.bus, dropout.start, end)}});
+    root["dropouts"].push_back({{"controller", name_hex(spec.name)},
+                                {"label", spec.label},
+                                {"bus", scenario_.buses[spec.bus].name},
+                                {"address", dropout.address},
+                                {"kind", kSilenceWords[static_cast<std::size_t>(dropout.kind)]},
+                                {"cause", dropout.cause},
+                                {"start", format_rfc3339(dropout.start)},
+                                {"end", time_or_null(dropout.end)},
+                                {"reclaimed", dropout.reclaimed},
+                                {"regular", speaks_regularly(spec)},
+                                {"group", members > 1 ? Json(dropout.group) : Json()},
+                                {"overlaps_blind", overlaps_blind(recorder, spec.bus, dropout.start, end)}});
   }
 
   root["intended_silences"] = Json::array();

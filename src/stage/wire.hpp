@@ -1,4 +1,5 @@
-// How long a frame lies on the wire: plain bitwise CRC-15 and bit stuffing (fact sheet, network and diagnostics, 9.2).
+// How long a frame lies on the wire: plain bitwise CRC-15 and bit stuffing (fact sheet, network and
+// diagnostics, 9.2).
 #pragma once
 
 #include <cstdint>
@@ -14,7 +15,7 @@ struct WireFrame {
   bool remote = false;
   bool fd = false;
   bool bit_rate_switch = false;  // FD only
-  std::uint8_t len = 0;  // bytes; of a remote frame only the DLC
+  std::uint8_t len = 0;          // bytes; of a remote frame only the DLC
   std::uint8_t data[64] = {};
 };
 
@@ -34,12 +35,12 @@ struct FrameLength {
   unsigned bits() const { return stuffed_region_bits + stuff_bits + kTailBits; }
 };
 
-/// Exact for classic frames of both identifier lengths. An FD frame is estimated at the arbitration bit rate without
-/// stuffing; it appears only as a stranger.
+/// Exact for classic frames of both identifier lengths. An FD frame is estimated at the arbitration bit rate
+/// without stuffing; it appears only as a stranger.
 FrameLength frame_length(const WireFrame& frame);
 
-/// Who wins the wire: the frame with the lower key. Bits as sent: 11 identifier bits, RTR or SRR, IDE, 18 identifier
-/// bits, RTR.
+/// Who wins the wire: the frame with the lower key. Bits as sent: 11 identifier bits, RTR or SRR, IDE, 18
+/// identifier bits, RTR.
 std::uint32_t arbitration_key(const WireFrame& frame);
 
 }  // namespace tramlog::stage

@@ -14,7 +14,9 @@ std::uint64_t name_in(const WireFrame& frame) {
   return name;
 }
 
-Pgn pgn_in(const WireFrame& frame) { return Pgn{frame.data[0]} | Pgn{frame.data[1]} << 8 | Pgn{frame.data[2]} << 16; }
+Pgn pgn_in(const WireFrame& frame) {
+  return Pgn{frame.data[0]} | Pgn{frame.data[1]} << 8 | Pgn{frame.data[2]} << 16;
+}
 
 }  // namespace
 
@@ -25,17 +27,12 @@ std::uint32_t identifier(unsigned priority, Pgn pgn, Address source, Address des
 }
 
 World::World(const Scenario& plan, CaptureWriter& writer)
-    : scenario(plan),
-      recorder(writer, plan),
-      truth(plan),
-      desk(*this),
-      streams(*this),
-      timeline(*this) {
+    : scenario(plan), recorder(writer, plan), truth(plan), desk(*this), streams(*this), timeline(*this) {
   for (std::size_t i = 0; i < plan.buses.size(); ++i) {
-    buses.push_back(std::make_unique<Bus>(
-        agenda, static_cast<std::uint32_t>(i), plan.buses[i].bitrate,
-        Bus::Callbacks{[this](const Passenger& passenger) { return valid(passenger); },
-                       [this, i](Passenger& passenger) { done(i, passenger); }}));
+    buses.push_back(
+        std::make_unique<Bus>(agenda, static_cast<std::uint32_t>(i), plan.buses[i].bitrate,
+                              Bus::Callbacks{[this](const Passenger& passenger) { return valid(passenger); },
+                                             [this, i](Passenger& passenger) { done(i, passenger); }}));
   }
   for (std::size_t i = 0; i < plan.controllers.size(); ++i) {
     const auto index = static_cast<std::uint32_t>(i);
@@ -112,7 +109,8 @@ void World::deliver(std::size_t bus, const Passenger& passenger) {
     first_claim = controllers[passenger.sender]->state() == Controller::State::claiming;
   }
   for (const auto& controller : controllers) {
-    if (controller->spec().bus != bus || controller->index() == passenger.sender || !controller->hears()) continue;
+    if (controller->spec().bus != bus || controller->index() == passenger.sender || !controller->hears())
+      continue;
     if (format == kPfClaim && frame.len == 8) {
       controller->hear_claim(passenger.sender, source, name_in(frame), first_claim);
     } else if (format == kPfRequest && frame.len >= 3) {
@@ -168,9 +166,15 @@ void World::play(std::optional<std::uint64_t> frames) {
     const auto entry = agenda.next(end);
     if (!entry) break;
     switch (entry->kind) {
-      case Agenda::Kind::stream: streams.due(entry->index, entry->generation); break;
-      case Agenda::Kind::bus: buses[entry->index]->step(); break;
-      case Agenda::Kind::call: agenda.take_call(entry->index)(); break;
+      case Agenda::Kind::stream:
+        streams.due(entry->index, entry->generation);
+        break;
+      case Agenda::Kind::bus:
+        buses[entry->index]->step();
+        break;
+      case Agenda::Kind::call:
+        agenda.take_call(entry->index)();
+        break;
     }
   }
   desk.end();

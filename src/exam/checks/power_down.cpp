@@ -25,6 +25,30 @@ void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faul
     if (silence.end) fault.evidence.push_back({*silence.end, "first frame after"});
     faults.push_back(std::move(fault));
   }
+  // Part of the bus may wind down while the rest, an engine controller for one, goes on.
+  std::vector<std::size_t> alone;
+  const Dropout* first = nullptr;
+  for (const Dropout& dropout : all.dropouts) {
+    if (dropout.kind != DropoutKind::power_down) continue;
+    bool with_bus = false;
+    for (const BusSilence& silence : all.silences)
+      with_bus = with_bus || (silence.bus == dropout.bus && silence.verdict == BusSilence::Verdict::power_down &&
+                              dropout.judged_until >= silence.start.time);
+    if (with_bus) continue;
+    if (first == nullptr) first = &dropout;
+    if (dropout.controller) alone.push_back(*dropout.controller);
+  }
+  if (first == nullptr) return;
+  Fault fault;
+  fault.code = power_down.code;
+  fault.severity = Severity::note;
+  fault.start = first->start.time;
+  fault.controllers = alone;
+  fault.bus = first->bus;
+  fault.text = fmt::format("Ordinary power-down of {}: they fell silent when the machine was switched off.",
+                           controllers_words(all, alone));
+  fault.evidence.push_back({first->start, "last frame of the first of them"});
+  faults.push_back(std::move(fault));
 }
 
 }  // namespace

@@ -42,6 +42,16 @@ TEST_CASE("a jump over everything") {
   CHECK_FALSE(set.all());
 }
 
+TEST_CASE("what a jump passed over stays missing") {
+  PacketSet set;
+  set.reset(5000);
+  CHECK(set.add(5));
+  CHECK(set.add(5000));
+  for (std::uint32_t n = 5000 - 511; n < 5000; ++n) CHECK(set.add(n));
+  CHECK_FALSE(set.all());
+  CHECK(set.has_gap());
+}
+
 TEST_CASE("within the window it is an ordinary set") {
   std::mt19937 engine(7);
   const auto random = [&] { return static_cast<std::uint32_t>(engine()); };

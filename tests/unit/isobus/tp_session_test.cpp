@@ -243,6 +243,31 @@ TEST_CASE("an abort on the heels of the time limit still tells why") {
   CHECK(end.end == aborted);
 }
 
+TEST_CASE("a late abort of another message changes nothing") {
+  TransferBench b;
+  b.rts(0x80, 0x26, 28, kProcessData);
+  b.now += 1260 * kMillisecond;
+  b.abort(0x80, 0x26, 3, kSoftware);
+  CHECK(b.only_end().outcome == TransferOutcome::timed_out);
+}
+
+TEST_CASE(
+    "an abort between a pair that sends the same PGN both ways ends the one that was silent for longer") {
+  TransferBench b;
+  b.rts(0x80, 0x26, 28, kProcessData);
+  b.rts(0x26, 0x80, 28, kProcessData);
+  const bool first_is_busy = GENERATE(true, false);
+  const Address busy = first_is_busy ? 0x80 : 0x26;
+  b.tp_data(busy, first_is_busy ? 0x26 : 0x80, 1, 28);
+  b.abort(0x26, 0x80, 3, kProcessData);
+  b.transfers.finish(b.now);
+  REQUIRE(b.ends.size() == 2);
+  CHECK(b.ends[0].outcome == TransferOutcome::aborted);
+  CHECK(b.ends[0].source != busy);
+  CHECK(b.ends[0].aborted_by == 0x26);
+  CHECK(b.ends[1].source == busy);
+}
+
 TEST_CASE("two connections of the same pair in both directions") {
   TransferBench b;
   b.rts(0x80, 0x26, 14, kProcessData);

@@ -173,6 +173,14 @@ TEST_CASE("a session that begins inside a known loss is touched by it, a later o
   CHECK(b.ends[1].outcome == TransferOutcome::timed_out);
 }
 
+TEST_CASE("a loss that is told late does not touch a session that began after it") {
+  TransferBench b;
+  b.rts(0x80, 0x26, 21, kProcessData);
+  b.transfers.note_loss(0, b.now - kSecond, b.now - kSecond / 2);
+  b.wait(2 * kSecond);
+  CHECK(b.only_end().outcome == TransferOutcome::timed_out);
+}
+
 TEST_CASE("what follows a lost beginning is no failure") {
   TransferBench b;
   b.transfers.note_loss(0, b.now - kSecond, b.now);

@@ -1,0 +1,361 @@
+// The report for people: the answer first, then the roll call, the likely causes, and the evidence behind it
+// all.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cctype>
+
+#include "exam/words.hpp"
+#include "report/format.hpp"
+#include "report/page.hpp"
+
+namespace tramlog::formats {
+
+extern const Format text;
+
+namespace {
+
+constexpr const char* kCaution =
+    "Before work on wiring, supplies or units: engine off, key out, implement lowered and secured, fans at a "
+    "standstill. Local rules and the machine's manual come first.";
+
+std::string upper(std::string text) {
+  for (char& c : text) c = static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
+  return text;
+}
+
+std::string joined(const std::vector<std::string>& texts) {
+  std::string all;
+  for (const std::string& part : texts) all += (all.empty() ? "" : ", ") + part;
+  return all;
+}
+
+std::string software_words(const ControllerRecord& c) {
+  if (!c.software.empty()) return joined(c.software);
+  return fmt::format("unknown: {}", silence_text(c.software_silence));
+}
+
+bool several_buses(const Conclusions& all) {
+  return all.buses.size() > 1;
+}
+
+std::string on_bus(const Conclusions& all, BusIndex bus) {
+  return several_buses(all) ? fmt::format(" on {}", all.buses[bus].name) : std::string();
+}
+
+void title(Page& page, const Report& report, const char* what) {
+  const Conclusions& all = report.found;
+  std::string head = what;
+  if (all.rollcall && !all.rollcall->machine.empty()) head += ": " + all.rollcall->machine;
+  page.item("", head);
+  std::string buses;
+  for (const BusSummary& bus : all.buses) buses += (buses.empty() ? "" : ", ") + bus.name;
+  page.item("", fmt::format("{} to {} UTC ({}), {} on {}", format_date_time(all.start),
+                            format_date_time(all.end), format_span(all.end - all.start),
+                            counted(all.frames, "frame", "frames"), buses.empty() ? "no bus" : buses));
+  for (const std::string& file : report.files) page.item("Capture ", file);
+}
+
+void entry_answers(Page& page, const Conclusions& all) {
+  const Rollcall& roll = *all.rollcall;
+  std::size_t fine = 0;
+  std::size_t required = 0;
+  for (const RollcallEntry& entry : roll.entries) {
+    if (!entry.required && entry.state == EntryState::missing) continue;
+    ++required;
+    const bool unknown = entry.state == EntryState::software_unknown;
+    if (entry.state == EntryState::present || unknown) {
+      ++fine;
+      continue;
+    }
+    page.item("  * ", fmt::format("{}: {}. {}", upper(state_code(entry.state)), entry.label,
+                                  entry.detail.empty() ? "" : entry.detail + "."));
+  }
+  std::size_t unknown = 0;
+  for (const RollcallEntry& entry : roll.entries) unknown += entry.state == EntryState::software_unknown;
+  page.item("  * ",
+            fmt::format("{} of {} expected controllers are here as they should be{}.", fine, required,
+                        unknown > 0 ? fmt::format(", the software of {} of them is unknown", unknown) : ""));
+  if (!roll.extra.empty())
+    page.item("  * ", fmt::format("{} on the bus that the roster does not know.",
+                                  counted(roll.extra.size(), "controller is", "controllers are")));
+}
+
+void controller_answers(Page& page, const Conclusions& all) {
+  for (std::size_t i = 0; i < all.controllers.size(); ++i) {
+    const ControllerRecord& c = all.controllers[i];
+    if (c.state == ControllerState::present) continue;
+    const Dropout* shown = nullptr;
+    std::size_t times = 0;
+    for (const Dropout& d : all.dropouts)
+      if (d.controller == i && d.kind != DropoutKind::power_down) {
+        if (shown == nullptr || !d.end) shown = &d;
+        ++times;
+      }
+    std::string what;
+    if (c.state == ControllerState::refused)
+      what = fmt::format("cannot claim an address, since {}", mark_words(c.last_seen));
+    else if (shown != nullptr && !shown->end)
+      what = fmt::format("last heard {}, silent for {} until the capture's end", mark_words(shown->start),
+                         format_span(shown->judged_until - shown->start.time));
+    else if (shown != nullptr)
+      what = fmt::format("{}, first {} for {}", counted(times, "dropout", "dropouts"),
+                         mark_words(shown->start), format_span(shown->judged_until - shown->start.time));
+    page.item("  * ", fmt::format("{}: {}{}. {}.", upper(state_code(c.state)), controller_words(all, i),
+                                  on_bus(all, c.bus), what));
+  }
+}
+
+void answers(Page& page, const Report& report) {
+  const Conclusions& all = report.found;
+  page.heading("ANSWER");
+  if (all.nothing_read()) {
+    page.item("  * ", "The capture holds no CAN frame at all; nothing can be said of the machine.");
+  } else if (all.rollcall) {
+    entry_answers(page, all);
+  } else {
+    controller_answers(page, all);
+    page.item("  * ",
+              fmt::format("{} claimed an address. Without a roster nobody can say which one is missing: see "
+                          "tramlog roster learn.",
+                          counted(all.controllers.size(), "controller", "controllers")));
+  }
+  for (const BusSilence& silence : all.silences) {
+    if (silence.verdict != BusSilence::Verdict::silent && silence.verdict != BusSilence::Verdict::unknown)
+      continue;
+    const bool unknown = silence.verdict == BusSilence::Verdict::unknown;
+    page.item("  * ",
+              fmt::format("{}: {} was silent for {}, since {}.",
+                          unknown ? "SILENCE OF BUS OR RECORDER" : "BUS SILENT", all.buses[silence.bus].name,
+                          format_span(silence.judged_until - silence.start.time), mark_words(silence.start)));
+  }
+  SpanNs blind = 0;
+  for (const BusSummary& bus : all.buses)
+    for (const BlindSpan& span : bus.blind) blind += span.end - span.start;
+  if (blind > 0)
+    page.item("  * ",
+              fmt::format("RECORDER BLIND for {} in all: nothing is said of the machine for that time.",
+                          format_span(blind)));
+  if (!all.damage.empty() || report.read_error)
+    page.item("  * ", fmt::format("CAPTURE DAMAGED: {} could not be read; what could be read is reported.",
+                                  counted(all.damaged_bytes, "byte", "bytes")));
+  std::size_t faults = 0;
+  std::size_t warnings = 0;
+  for (const Fault& fault : all.faults) {
+    faults += fault.severity == Severity::fault;
+    warnings += fault.severity == Severity::warning;
+  }
+  if (something_wrong(all))
+    page.item("  * ", fmt::format("{} and {} below.", counted(faults, "fault", "faults"),
+                                  counted(warnings, "warning", "warnings")));
+  else if (!all.nothing_read())
+    page.item("  * ", "Nothing wrong was found on the bus.");
+}
+
+void roll(Page& page, const Conclusions& all) {
+  const std::vector<std::size_t> widths = {17, 24, 11};
+  if (all.rollcall) {
+    page.heading("ROLL CALL");
+    page.row({"State", "Controller", "Address", "Software"}, widths);
+    for (const RollcallEntry& entry : all.rollcall->entries) {
+      const ControllerRecord* c = entry.controller ? &all.controllers[*entry.controller] : nullptr;
+      const bool fine = entry.state == EntryState::present || entry.state == EntryState::software_unknown ||
+                        (!entry.required && entry.state == EntryState::missing);
+      page.row(
+          {fine ? state_code(entry.state) : upper(state_code(entry.state)),
+           entry.label + (entry.required ? "" : " (optional)"),
+           c && c->address != kNullAddress ? address_words(c->address) : "-", c ? software_words(*c) : "-"},
+          widths);
+    }
+    for (const Name name : all.rollcall->extra)
+      for (const ControllerRecord& c : all.controllers)
+        if (c.name == name)
+          page.row({"not in roster", function_term(c.name),
+                    c.address != kNullAddress ? address_words(c.address) : "-", software_words(c)},
+                   widths);
+    return;
+  }
+  page.heading("CONTROLLERS");
+  page.row({"State", "Controller", "Address", "Software"}, widths);
+  for (const ControllerRecord& c : all.controllers)
+    page.row({c.state == ControllerState::present ? state_code(c.state) : upper(state_code(c.state)),
+              function_term(c.name) + on_bus(all, c.bus),
+              c.address != kNullAddress ? address_words(c.address) : "-", software_words(c)},
+             widths);
+  for (const UnclaimedRecord& u : all.unclaimed)
+    page.row({"never claimed", fmt::format("unknown{}", on_bus(all, u.bus)), address_words(u.address),
+              u.software.empty() ? "-" : joined(u.software)},
+             widths);
+}
+
+void causes(Page& page, const Conclusions& all) {
+  if (all.findings.empty()) return;
+  page.heading("WHAT MOST LIKELY CAUSED IT");
+  page.item("  ", kCaution);
+  std::size_t rank = 0;
+  for (const Finding& finding : all.findings) {
+    page.item(fmt::format("  {}. ", ++rank),
+              fmt::format("({}) {}", confidence_code(finding.confidence), finding.text));
+    for (const std::string& why : finding.why) page.item("     because  ", why);
+    std::size_t step = 0;
+    for (const std::string& next : finding.next_steps)
+      page.item(step == 0 ? "     look at  1. " : fmt::format("              {}. ", step + 1), next), ++step;
+  }
+}
+
+void dropouts(Page& page, const Conclusions& all) {
+  bool any = false;
+  for (const Dropout& d : all.dropouts) any = any || d.kind != DropoutKind::power_down;
+  if (!any) return;
+  page.heading("DROPOUTS (from the last frame before to the first frame after)");
+  for (const Dropout& d : all.dropouts) {
+    if (d.kind == DropoutKind::power_down) continue;
+    std::string back;
+    if (d.end)
+      back = fmt::format("back {}, {} a new address claim", mark_words(*d.end),
+                         d.reclaimed ? "with" : "without");
+    else
+      back = "not heard again";
+    const char* kind = d.kind == DropoutKind::bus_silent
+                           ? (d.cause_unknown ? "; all of the bus, cause unknown" : "; with all of the bus")
+                           : "";
+    page.item("  ", fmt::format("{}{}: last heard {}, silent for {}, about {} missed; {}{}{}.",
+                                voice_words(all, d.controller, d.address), on_bus(all, d.bus),
+                                mark_words(d.start), format_span(d.judged_until - d.start.time),
+                                counted(d.messages_missed, "message", "messages"), back,
+                                d.group ? fmt::format("; group {}", *d.group) : "", kind));
+  }
+}
+
+void faults(Page& page, const Conclusions& all) {
+  for (const Severity severity : {Severity::fault, Severity::warning, Severity::note}) {
+    const bool any = std::any_of(all.faults.begin(), all.faults.end(),
+                                 [&](const Fault& f) { return f.severity == severity; });
+    if (!any) continue;
+    page.heading(severity == Severity::fault     ? "FAULTS"
+                 : severity == Severity::warning ? "WARNINGS"
+                                                 : "NOTES");
+    for (const Fault& fault : all.faults) {
+      if (fault.severity != severity) continue;
+      page.item(fmt::format("  {}  ", format_time_of_day(fault.start)),
+                fmt::format("{} [{}]", fault.text, fault.code));
+      for (const Evidence& evidence : fault.evidence)
+        page.item("                  ", fmt::format("{}: {}", mark_words(evidence.at), evidence.text));
+    }
+  }
+}
+
+void details(Page& page, const Conclusions& all) {
+  if (all.controllers.empty()) return;
+  page.heading("CONTROLLERS IN DETAIL");
+  for (std::size_t i = 0; i < all.controllers.size(); ++i) {
+    const ControllerRecord& c = all.controllers[i];
+    page.item("  ", fmt::format("{}{}", controller_words(all, i), on_bus(all, c.bus)));
+    const Name n = c.name;
+    page.item(
+        "      ",
+        fmt::format("NAME {}: {}, {}, instance {}; maker code {}, identity {}, ECU instance {}", n.hex(),
+                    device_class_term(n.industry_group(), n.device_class()), function_term(n),
+                    n.function_instance(), n.manufacturer_code(), n.identity_number(), n.ecu_instance()));
+    std::string addresses;
+    for (const AddressInterval& interval : c.addresses)
+      addresses += fmt::format("{}{} from {}{}", addresses.empty() ? "" : ", ", interval.address,
+                               mark_words({interval.start, interval.start_frame}),
+                               interval.end ? " to " + format_time_of_day(*interval.end) : "");
+    if (!addresses.empty()) page.item("      address ", addresses);
+    page.item("      heard ", fmt::format("{} to {}, {}, {}", mark_words(c.first_seen),
+                                          mark_words(c.last_seen), counted(c.frames, "frame", "frames"),
+                                          counted(c.claims, "address claim", "address claims")));
+    page.item("      silence ", c.rhythms > 0
+                                    ? fmt::format("judged by {}, the slowest every {}",
+                                                  counted(c.rhythms, "steady rhythm", "steady rhythms"),
+                                                  format_span(c.slowest_period))
+                                    : "not judged: nothing that it sends has a steady rhythm");
+    if (c.software_reported)
+      page.item("      software ",
+                fmt::format("{}; reported {}", joined(c.software), mark_words(*c.software_reported)));
+    if (c.ecu)
+      page.item("      unit ",
+                fmt::format("part {}, serial {}, {}, {}, hardware {}", c.ecu->part_number,
+                            c.ecu->serial_number, c.ecu->type, c.ecu->manufacturer, c.ecu->hardware_version));
+    if (c.product)
+      page.item("      product ",
+                fmt::format("{}, {}, {}", c.product->code, c.product->brand, c.product->model));
+    if (c.component)
+      page.item("      component ", fmt::format("{}, {}, serial {}", c.component->make, c.component->model,
+                                                c.component->serial_number));
+  }
+}
+
+void buses(Page& page, const Conclusions& all) {
+  page.heading("BUSES");
+  for (const BusSummary& bus : all.buses) {
+    page.item(
+        "  ",
+        fmt::format("{}: {}, {}; load {:.1f} % on average, {:.1f} % in the fullest second; {} bit/s{}; {}",
+                    bus.name, counted(bus.frames, "frame", "frames"),
+                    counted(bus.error_frames, "error frame", "error frames"), bus.load_mean_pct,
+                    bus.load_peak_pct, bus.bitrate, bus.bitrate_told ? "" : " assumed",
+                    bus.has_statistics ? "statistics blocks present" : "no steady statistics blocks"));
+  }
+  for (const UnclaimedRecord& u : all.unclaimed)
+    page.item("  ", fmt::format("address {}{} never claimed: {} from {} to {}", address_words(u.address),
+                                on_bus(all, u.bus), counted(u.frames, "frame", "frames"),
+                                mark_words(u.first_seen), mark_words(u.last_seen)));
+}
+
+void transfers(Page& page, const Conclusions& all) {
+  constexpr Carrier kProtocols[] = {Carrier::bam, Carrier::rts_cts, Carrier::etp, Carrier::fast_packet};
+  bool begun = false;
+  for (std::size_t p = 0; p < 4; ++p) {
+    std::string words;
+    for (int o = 0; o < 7; ++o)
+      if (const auto count = all.transfers.counts[p][static_cast<std::size_t>(o)]; count > 0)
+        words += fmt::format("{}{} {}", words.empty() ? "" : ", ", count,
+                             outcome_code(static_cast<TransferOutcome>(o)));
+    if (words.empty()) continue;
+    if (!begun) page.heading("TRANSFERS");
+    begun = true;
+    page.item("  ", fmt::format("{}: {}", protocol_code(kProtocols[p]), words));
+  }
+}
+
+std::string render_report(const Report& report, const FormatOptions& options) {
+  const Conclusions& all = report.found;
+  Page page(options.unicode);
+  title(page, report, "BUS REPORT");
+  answers(page, report);
+  roll(page, all);
+  causes(page, all);
+  dropouts(page, all);
+  faults(page, all);
+  transfers(page, all);
+  details(page, all);
+  buses(page, all);
+  return page.take();
+}
+
+std::string render_rollcall(const Report& report, const FormatOptions& options) {
+  const Conclusions& all = report.found;
+  Page page(options.unicode);
+  title(page, report, "ROLL CALL");
+  answers(page, report);
+  roll(page, all);
+  if (all.rollcall) {
+    bool begun = false;
+    for (const RollcallEntry& entry : all.rollcall->entries) {
+      if (entry.detail.empty()) continue;
+      if (!begun) page.heading("WHY");
+      begun = true;
+      page.item("  ", fmt::format("{}: {}.", entry.label, entry.detail));
+    }
+  }
+  return page.take();
+}
+
+}  // namespace
+
+const Format text{"text", "for people: 78 columns, plain ASCII, the answer first", render_report,
+                  render_rollcall};
+
+}  // namespace tramlog::formats

@@ -1,0 +1,123 @@
+#include "tool/command.hpp"
+
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <chrono>
+#include <cstdio>
+#include <filesystem>
+
+#include "base/text.hpp"
+#include "exam/examiner.hpp"
+#include "io/capture_reader.hpp"
+#include "io/text_file.hpp"
+#include "report/format.hpp"
+
+namespace tramlog {
+namespace {
+
+// A line on the terminal for whoever waits longer than a second; nothing otherwise.
+class Progress {
+ public:
+  void add(std::size_t events) {
+    events_ += events;
+    if (!terminal_ || events_ - shown_events_ < 100'000) return;
+    shown_events_ = events_;
+    const auto now = std::chrono::steady_clock::now();
+    if (now - shown_ < std::chrono::seconds(1)) return;
+    shown_ = now;
+    begun_ = true;
+    fmt::print(stderr, "\r{} frames read ", events_);
+    std::fflush(stderr);
+  }
+  ~Progress() {
+    if (begun_) fmt::print(stderr, "\r{:40}\r", "");
+  }
+
+ private:
+  bool terminal_ = ::isatty(STDERR_FILENO) == 1;
+  bool begun_ = false;
+  std::uint64_t events_ = 0;
+  std::uint64_t shown_events_ = 0;
+  std::chrono::steady_clock::time_point shown_ = std::chrono::steady_clock::now();
+};
+
+}  // namespace
+
+void add_captures(CLI::App& command, CommonOptions& options) {
+  command
+      .add_option(
+          "CAPTURE", options.captures,
+          "Captures (pcapng or pcap of link type 227, plain or .zst) in any order; - for standard input")
+      ->required();
+}
+
+void add_roster(CLI::App& command, CommonOptions& options, bool required) {
+  auto* option = command.add_option("--roster", options.roster, "What should be on this machine (TOML)");
+  if (required) option->required();
+}
+
+void add_format(CLI::App& command, CommonOptions& options) {
+  command.add_option("--format", options.format, "One of: " + format_names())->capture_default_str();
+  command.add_flag("--unicode", options.unicode, "Text: keep characters outside ASCII as they were reported");
+}
+
+void add_output(CLI::App& command, CommonOptions& options) {
+  command.add_option("-o,--output", options.output, "Write to this file instead of standard output");
+}
+
+int fail(const Error& error) {
+  fmt::print(stderr, "tramlog: {} : {} : {}\n", printable_utf8(error.what), printable_utf8(error.where),
+             printable_utf8(error.remedy));
+  switch (error.kind) {
+    case ErrorKind::usage:
+      return kUsage;
+    case ErrorKind::input:
+      return kDamagedInput;
+    case ErrorKind::environment:
+      break;
+  }
+  return kEnvironment;
+}
+
+Result<Roster> load_roster(const std::string& path) {
+  auto text = read_text_file(path, kMaxRosterBytes);
+  if (!text) return text.error();
+  auto roster = parse_roster(*text, path);
+  // The report is the same wherever the roster lies.
+  if (roster) roster->file = std::filesystem::path(path).filename().string();
+  return roster;
+}
+
+Result<Report> examine(const CommonOptions& options, const std::optional<Roster>& roster) {
+  auto source = CaptureSource::open(options.captures);
+  if (!source) return source.error();
+  Examiner examiner;
+  Progress progress;
+  for (;;) {
+    const std::span<const Event> events = source->read();
+    if (events.empty()) break;
+    examiner.take(events);
+    progress.add(events.size());
+  }
+  Report report;
+  for (const CaptureFile& file : source->files()) {
+    report.files.push_back(file.fingerprint);
+    report.read_error = report.read_error || file.read_error;
+  }
+  report.found = examiner.conclude(roster);
+  return report;
+}
+
+int exit_code_of(const Report& report) {
+  if (report.read_error || !report.found.damage.empty() || report.found.short_frames > 0)
+    return kDamagedInput;
+  return something_wrong(report.found) ? kSomethingWrong : kFine;
+}
+
+int deliver(const CommonOptions& options, std::string_view text, int code) {
+  const auto written = write_text(options.output, text);
+  return written ? code : fail(written.error());
+}
+
+}  // namespace tramlog

@@ -1,0 +1,29 @@
+// tramlog, the command-line tool: wiring only.
+#include <csignal>
+
+#include "tool/command.hpp"
+
+int main(int argc, char** argv) {
+  using namespace tramlog;
+  // A reader that has gone is an error of writing, told with its exit code, not a silent end.
+  std::signal(SIGPIPE, SIG_IGN);
+  CLI::App app{"Examines recordings of the CAN bus between a tractor and its implement (ISO 11783).",
+               "tramlog"};
+  app.require_subcommand(1);
+  app.set_version_flag("--version", TRAMLOG_VERSION);
+  app.footer(
+      "Example:\n  tramlog report --roster drill.toml monday.pcapng\n\nEach subcommand has --help of its "
+      "own.");
+  int code = kFine;
+  add_report_command(app, code);
+  add_rollcall_command(app, code);
+  add_roster_command(app, code);
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::Success& asked_for_help) {
+    return app.exit(asked_for_help);
+  } catch (const CLI::ParseError& error) {
+    return fail({ErrorKind::usage, error.what(), "command line", "see tramlog --help"});
+  }
+  return code;
+}
