@@ -10,20 +10,26 @@
 
 namespace tramlog {
 
-/// Dropouts of kind controller that share one group number, or a single one.
+/// Dropouts that share one group number, or a single one; the same controllers again later, in the same
+/// manner, belong to it too: one cause, several times.
 struct DropoutEvent {
-  std::vector<std::size_t> dropouts;     // indexes
+  std::vector<std::size_t> dropouts;     // indexes, of all times
   std::vector<std::size_t> controllers;  // indexes, sorted, without unclaimed voices
-  Mark start;
+  std::vector<Mark> times;               // last frame before, of each time
+  Mark start;                            // of the first time
+  SpanNs spread = 0;                     // within how long they fell silent, the first time
   bool all_returned = true;
   bool all_reclaimed = true;
   bool none_reclaimed = true;
 };
+/// "at 12:12:30.956 (frame 4532) and 2 more times".
+std::string times_words(const DropoutEvent& event);
 
 /// The events of this kind, by time.
 std::vector<DropoutEvent> dropout_events(const Conclusions& found, DropoutKind kind);
 
-/// Controllers that kept talking over the event: heard before and after its start, not among its controllers.
+/// Controllers that kept talking over the event's first time. Only those with a rhythm count: nobody can tell
+/// whether the others were there.
 std::vector<std::size_t> unaffected(const Conclusions& found, const DropoutEvent& event);
 
 /// Indexes of the faults with this code, optionally only those that name the controller.

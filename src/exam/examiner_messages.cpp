@@ -272,7 +272,7 @@ void Examiner::Impl::on_claim(const Claim& claim) {
   const bool starts = claim.kind == ClaimKind::unprompted || claim.kind == ClaimKind::move ||
                       (claim.kind == ClaimKind::answer && !prompt);
   if (!starts) {
-    party.claim_to_weigh = party.silent && claim.kind == ClaimKind::answer;
+    if (party.silent) party.claim_to_weigh = claim.kind == ClaimKind::answer;
     return;
   }
   if (party.silent || party.returning) {

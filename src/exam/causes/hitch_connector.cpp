@@ -43,9 +43,9 @@ void propose(const Conclusions& all, const Observations& seen, std::vector<Findi
     finding.dropouts = event.dropouts;
     finding.start = event.start.time;
     finding.text = fmt::format(
-        "The implement bus breakaway connector or the implement's main supply opened at {}: all {} "
+        "The implement bus breakaway connector or the implement's main supply opened {}: all {} "
         "controllers of the implement dropped out together.",
-        mark_words(event.start), implement);
+        times_words(event), implement);
     finding.why.push_back(fmt::format("{} and no other controller of the implement was left.",
                                       controllers_words(all, event.controllers)));
     finding.why.push_back(fmt::format("The tractor's side went on: {}.", controllers_words(all, others)));

@@ -48,15 +48,13 @@ void propose(const Conclusions& all, const Observations&, std::vector<Finding>& 
     finding.dropouts = event.dropouts;
     finding.start = event.start.time;
     const std::string who = controllers_words(all, event.controllers);
-    finding.text = one_supply ? fmt::format("The supply \"{}\" failed: {} dropped out together at {}.",
-                                            *supplies.begin(), who, mark_words(event.start))
-                              : fmt::format("A supply or ground that {} share failed at {}.", who,
-                                            mark_words(event.start));
-    const auto& first = all.dropouts[event.dropouts.front()];
-    const auto& last = all.dropouts[event.dropouts.back()];
+    finding.text = one_supply
+                       ? fmt::format("The supply \"{}\" failed: {} dropped out together {}.",
+                                     *supplies.begin(), who, times_words(event))
+                       : fmt::format("A supply or ground that {} share failed {}.", who, times_words(event));
     finding.why.push_back(fmt::format("{} fell silent within {} of each other.",
-                                      counted(event.dropouts.size(), "controller", "controllers"),
-                                      format_span(last.start.time - first.start.time)));
+                                      counted(event.controllers.size(), "controller", "controllers"),
+                                      format_span(event.spread)));
     if (event.all_reclaimed)
       finding.why.push_back(
           "Each came back with a new address claim: each had lost its power or had been reset.");

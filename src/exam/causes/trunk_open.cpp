@@ -22,8 +22,8 @@ void propose(const Conclusions& all, const Observations&, std::vector<Finding>& 
     finding.weight = 70 + static_cast<unsigned>(event.controllers.size());
     finding.dropouts = event.dropouts;
     finding.start = event.start.time;
-    finding.text = fmt::format("The bus trunk opened between {} and the rest at {}.",
-                               controllers_words(all, event.controllers), mark_words(event.start));
+    finding.text = fmt::format("The bus trunk opened between {} and the rest {}.",
+                               controllers_words(all, event.controllers), times_words(event));
     finding.why = {fmt::format("{}, together, and none made a new address claim: their power stayed on.",
                                silence_lengths(all, event.dropouts))};
     if (!others.empty())

@@ -15,8 +15,9 @@ namespace {
 void propose(const Conclusions& all, const Observations&, std::vector<Finding>& findings) {
   std::vector<std::vector<std::size_t>> by_controller(all.controllers.size());
   for (const DropoutEvent& event : dropout_events(all, DropoutKind::controller))
-    if (event.controllers.size() == 1 && event.dropouts.size() == 1)
-      by_controller[event.controllers.front()].push_back(event.dropouts.front());
+    if (event.controllers.size() == 1)
+      by_controller[event.controllers.front()].insert(by_controller[event.controllers.front()].end(),
+                                                      event.dropouts.begin(), event.dropouts.end());
   for (std::size_t c = 0; c < by_controller.size(); ++c) {
     const auto& dropouts = by_controller[c];
     std::vector<std::size_t> restarted;

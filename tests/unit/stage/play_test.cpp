@@ -1,5 +1,7 @@
 #include "stage/play.hpp"
 
+#include <zstd.h>
+
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 #include <vector>
@@ -53,6 +55,19 @@ struct Capture {
     return found;
   }
 };
+
+std::string unpacked(const std::string& packed) {
+  std::string all;
+  for (std::size_t at = 0; at < packed.size();) {
+    const std::size_t size = ZSTD_findFrameCompressedSize(packed.data() + at, packed.size() - at);
+    REQUIRE_FALSE(ZSTD_isError(size));
+    std::string piece(ZSTD_getFrameContentSize(packed.data() + at, size), '\0');
+    REQUIRE(ZSTD_decompress(piece.data(), piece.size(), packed.data() + at, size) == piece.size());
+    all += piece;
+    at += size;
+  }
+  return all;
+}
 
 const std::string kTwo = R"(title = "two"
 start = 2026-04-07T06:12:00Z
@@ -257,13 +272,13 @@ TEST_CASE("the stored captures are what their scenarios make") {
   REQUIRE(cases.ok());
   CHECK(cases.value().size() >= 30);
   for (const CaseFolder& one : cases.value()) {
-    if (one.folder.find("damaged") == std::string::npos &&
-        one.folder.find("dropout-reclaim") == std::string::npos)
-      continue;
     Scratch scratch;
     const std::string name = std::filesystem::path(one.capture).filename().string();
     REQUIRE(play_file(one.scenario, scratch.path(name), scratch.path("t.json")).ok());
     CHECK(Scratch::read(scratch.path("t.json")) == Scratch::read(one.truth));
-    CHECK(Scratch::read(scratch.path(name)) == Scratch::read(one.capture));
+    // Compressed bytes may differ with another Zstandard; what is in them may not.
+    const bool plain = name.ends_with(".pcapng");
+    const std::string made = Scratch::read(scratch.path(name)), stored = Scratch::read(one.capture);
+    CHECK((plain ? made == stored : unpacked(made) == unpacked(stored)));
   }
 }
