@@ -12,6 +12,8 @@
 
 namespace tramlog::stage {
 
+struct Entry;
+
 struct Node {
   enum class Kind { nothing, boolean, integer, real, text, time, list, table };
 
@@ -21,7 +23,7 @@ struct Node {
   double real = 0;
   std::string text;
   std::vector<Node> items;
-  std::vector<std::pair<std::string, Node>> entries;  // sorted by key
+  std::vector<Entry> entries;  // of a table, sorted by key
   std::shared_ptr<const std::string> file;
   unsigned line = 0;
 
@@ -29,6 +31,12 @@ struct Node {
   Node* find(std::string_view key);
   /// "scenario.toml:12"
   std::string where() const;
+};
+
+struct Entry {
+  Entry(std::string key, Node value) : first(std::move(key)), second(std::move(value)) {}
+  std::string first;
+  Node second;
 };
 
 /// What a kind is called in an error message: "a number", "a table".
