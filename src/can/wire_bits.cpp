@@ -69,7 +69,7 @@ constexpr Tables make_tables() {
   return t;
 }
 
-const Tables kTables = make_tables();
+constexpr Tables kTables = make_tables();
 
 // The register's 15 bits act like data bits sent first: they are folded into the first two bytes.
 unsigned crc_over(unsigned crc, const std::uint8_t* data, unsigned len) {

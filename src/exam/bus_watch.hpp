@@ -63,7 +63,7 @@ struct BusWatch {
   TimeNs peak_at = 0;
   TimeNs first = 0;  // first event of any kind
   TimeNs first_frame_time = 0;
-  std::uint64_t error_frames = 0, eleven_bit = 0, remote = 0, fd = 0;
+  std::uint64_t error_frames = 0, eleven_bit = 0, remote = 0, fd = 0, foreign = 0;
   BusInfo info;
   Hearing hearing;
   // Statistics blocks since the latest frame; `statistics_mark` = time of that frame.

@@ -82,6 +82,7 @@ void Conclude::buses() {
     summary.has_statistics = bus.hearing.has_pace();
     Hearing hearing = bus.hearing;
     if (bus.damage_open && bus.frames > 0) hearing.take_damage(*bus.damage_open, state_.now_);
+    hearing.take_gap(bus.last, state_.now_);
     hearing.finish(state_.now_);
     summary.blind = hearing.spans();
     const std::uint64_t bits = bus.total_bits + bus.window_bits;
@@ -93,7 +94,10 @@ void Conclude::buses() {
     }
     const auto rate = static_cast<double>(summary.bitrate);
     const SpanNs length = out_.end - out_.start;
-    if (length > 0) summary.load_mean_pct = 100.0 * static_cast<double>(bits) / (rate * to_seconds(length));
+    // A clock that was put back makes the time between first and last event shorter than what was recorded.
+    double seconds = to_seconds(length);
+    for (const ClockStep& step : state_.clock_steps_) seconds += to_seconds(step.back);
+    if (seconds > 0) summary.load_mean_pct = 100.0 * static_cast<double>(bits) / (rate * seconds);
     // A capture shorter than a window has no full second: its mean is its peak.
     summary.load_peak_pct =
         length >= kSecond ? 100.0 * static_cast<double>(peak) / rate : summary.load_mean_pct;

@@ -43,6 +43,7 @@ void Examiner::Impl::take(std::span<const Event> events) {
         break;
       case EventKind::foreign:
         ++foreign_;
+        ++bus_of(event.bus).foreign;
         break;
       case EventKind::notice:
         take_notice(event);
@@ -95,8 +96,12 @@ inline void Examiner::Impl::pass_time(const Event& event) {
   next_stream_watch_ = now_ + kSecond;
   for (auto& bus : buses_) {
     bus->last = now_;
-    bus->window_end = INT64_MIN;
+    roll_window(*bus, now_);
   }
+  // Whoever does not speak again is silent from the step on, not from a time that is yet to come.
+  for (Party& party : parties_)
+    for (Mark* mark : {&party.last, &party.returned, &party.silence.start})
+      mark->time = std::min(mark->time, now_);
   for (const Stream& stream : streams_.all()) {
     Stream& s = const_cast<Stream&>(stream);
     s.skip_gap = true;
@@ -114,7 +119,8 @@ void Examiner::Impl::roll_window(BusWatch& bus, TimeNs time) {
   bus.total_bits += bus.window_bits;
   bus.window_bits = 0;
   const SpanNs since = time - start_;
-  bus.window_end = start_ + (since >= 0 ? since / kSecond + 1 : 1) * kSecond;
+  const SpanNs whole = since / kSecond - (since % kSecond < 0 ? 1 : 0);
+  bus.window_end = start_ + (whole + 1) * kSecond;
 }
 
 void Examiner::Impl::take_frame(const Event& event) {
@@ -129,11 +135,10 @@ void Examiner::Impl::take_frame(const Event& event) {
   } else if (time - bus.last > BusWatch::kShortestGap) [[unlikely]] {
     note_gap(bus, event);
   }
-  if (bus.damage_open) [[unlikely]] {
-    bus.hearing.take_damage(*bus.damage_open, time);
-    transfers_.note_loss(event.bus, *bus.damage_open, time);
-    bus.damage_open.reset();
-  }
+  if (bus.damage_open) [[unlikely]]
+    end_damage(bus, event);
+  if (bus.hearing.deaf()) [[unlikely]]
+    bus.hearing.take_frame(time);
   bus.last = time;
   bus.last_frame = event.number;
   ++bus.frames;
@@ -145,9 +150,10 @@ void Examiner::Impl::take_frame(const Event& event) {
     return;
   }
 
-  Stream* found = streams_.find(StreamTable::key_of(event.bus, event.id));
+  const bool kept = event.bus < kMaxBuses;
+  Stream* found = kept ? streams_.find(StreamTable::key_of(event.bus, event.id)) : nullptr;
   if (found == nullptr) [[unlikely]] {
-    found = event.bus < kMaxBuses ? new_stream(event) : nullptr;
+    if (kept) found = new_stream(event);
     if (found == nullptr) {
       bus.window_bits += wire_bits(event);
       return;
@@ -174,10 +180,12 @@ void Examiner::Impl::take_frame(const Event& event) {
   if (stream.subscribed && stream.pgn == kPgnAddressClaimed) [[unlikely]]
     network_.take_claim(event);
 
-  if (stream.skip_gap) [[unlikely]] {
+  Party& party = *stream.party;
+  if (stream.skip_gap || party.silent) [[unlikely]] {
     begin_gap_anew(stream, event);
   } else if (stream.pace.add(time - stream.last)) [[unlikely]] {
-    // It paused on its own accord: whatever rhythm it has, its silence is no alarm until it has long kept it up.
+    // It paused on its own accord: whatever rhythm it has, its silence is no alarm until it has long kept it
+    // up.
     stream.steady_since = time;
     ++stream.stops;
   }
@@ -185,7 +193,6 @@ void Examiner::Impl::take_frame(const Event& event) {
   stream.last_frame = event.number;
   ++stream.count;
 
-  Party& party = *stream.party;
   if (party.attention) [[unlikely]]
     heard_again(party, event, stream);
   party.last = {time, event.number};
@@ -198,6 +205,9 @@ void Examiner::Impl::take_frame(const Event& event) {
 void Examiner::Impl::begin_gap_anew(Stream& stream, const Event& event) {
   if (stream.role.pace == PaceRole::never) return;  // never sampled
   stream.skip_gap = false;
+  // The end of a silence of its controller. What had not run for long before may as well have paused on its
+  // own.
+  if (stream.party->silent) doubt(stream, event.time);
   if (stream.stopped) {
     stream.stopped = false;
     stream.steady_since = event.time;
@@ -208,6 +218,12 @@ void Examiner::Impl::begin_gap_anew(Stream& stream, const Event& event) {
         break;
       }
   }
+}
+
+void Examiner::Impl::end_damage(BusWatch& bus, const Event& event) {
+  bus.hearing.take_damage(*bus.damage_open, event.time);
+  transfers_.note_loss(event.bus, *bus.damage_open, event.time);
+  bus.damage_open.reset();
 }
 
 void Examiner::Impl::take_odd_frame(BusWatch& bus, const Event& event) {
@@ -288,6 +304,7 @@ void Examiner::Impl::detach(Party& party, Address address) {
     stream->stopped = false;
     stranger.streams.push_back(stream);
   }
+  stranger.left_behind = stranger.attention = true;
   party.streams.clear();
   bus.voices[address] = &stranger;
 }
@@ -297,6 +314,8 @@ void Examiner::Impl::attach(Party& party, Address address, TimeNs time) {
   Party* stranger = bus.voices[address];
   const bool fresh = party.frames == 0;
   if (stranger != nullptr && stranger->controller == kNobody) {
+    stranger->left_behind = false;
+    stranger->attention = stranger->silent || stranger->returning;
     if (fresh && stranger->frames > 0 && time - stranger->last.time <= kAdoptWithin) {
       // The same unit, heard before anybody asked for its NAME: all that is known of it is its own.
       const ControllerId id = party.controller;

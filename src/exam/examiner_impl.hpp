@@ -19,6 +19,7 @@ namespace tramlog {
 inline constexpr SpanNs kShortestSilence = kSecond;  // facts 6.8: at least 1 s
 inline constexpr int kLostPeriods = 5;               // facts 6.8: lost after 5 learned periods
 inline constexpr double kLatePeriods = 2.5;          // a re-claim after this long is a restart
+inline constexpr SpanNs kLifeAfterStop = kMinute;    // a stream that paused is relied upon again after this
 inline constexpr SpanNs kTickPeriod =
     100 * kMillisecond;  // how often deadlines are looked at, in capture time
 
@@ -60,6 +61,7 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   void pass_time(const Event& event);
   void roll_window(BusWatch& bus, TimeNs time);
   void begin_gap_anew(Stream& stream, const Event& event);
+  void end_damage(BusWatch& bus, const Event& event);
   Party& anonymous(BusIndex bus, Address address);
   Party& party_of(ControllerId controller);
   void attach(Party& party, Address address, TimeNs time);
@@ -89,6 +91,8 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   void heard_again(Party& party, const Event& event, const Stream& stream);
   void confirm_return(Party& party);
   void cancel_return(Party& party);
+  static void doubt(Stream& stream, TimeNs time);
+  void note_stop(Party& party, Stream& stream);
   void note_gap(BusWatch& bus, const Event& event);
   GapRecord gap_until_now(BusIndex index, const BusWatch& bus) const;
 

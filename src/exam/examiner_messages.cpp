@@ -270,9 +270,10 @@ void Examiner::Impl::on_claim(const Claim& claim) {
   }
   const bool prompt = claim.since_request >= 0 && claim.since_request <= kPromptAnswer;
   const bool starts = claim.kind == ClaimKind::unprompted || claim.kind == ClaimKind::move ||
-                      (claim.kind == ClaimKind::answer && !prompt);
+                      ((claim.kind == ClaimKind::answer || claim.kind == ClaimKind::first) && !prompt);
   if (!starts) {
-    if (party.silent) party.claim_to_weigh = claim.kind == ClaimKind::answer;
+    if (party.silent)
+      party.claim_to_weigh = claim.kind == ClaimKind::answer || claim.kind == ClaimKind::first;
     return;
   }
   if (party.silent || party.returning) {
@@ -315,6 +316,7 @@ void Examiner::Impl::take_notice(const Event& event) {
     return;
   }
   BusWatch& bus = bus_of(event.bus);
+  if (event.bus >= kMaxBuses) return;  // counters of several buses would contradict each other
   if (const auto* info = std::get_if<BusInfo>(event.notice)) {
     bus.info = *info;
   } else if (const auto* counters = std::get_if<Counters>(event.notice)) {
@@ -326,8 +328,9 @@ void Examiner::Impl::take_notice(const Event& event) {
     }
     ++bus.statistics_since_frame;
     bus.received_last = counters->received.value_or(0);
+    if (bus.damage_open) end_damage(bus, event);
     const TimeNs previous = bus.hearing.last_statistics();
-    bus.hearing.take_counters(*counters, event.time, bus.frames + bus.error_frames, bus.last);
+    bus.hearing.take_counters(*counters, event.time, bus.frames + bus.error_frames + bus.foreign, bus.last);
     if (bus.hearing.lost_until() > lost_before)
       transfers_.note_loss(event.bus, previous, bus.hearing.lost_until());
   } else if (const auto* link = std::get_if<LinkChange>(event.notice)) {
@@ -346,7 +349,8 @@ void Examiner::Impl::take_error(const Event& event) {
   const TimeNs lost_before = bus.hearing.lost_until();
   bus.hearing.take_error(event.id, event.data, event.len, event.time, bus.frames > 0 ? bus.last : event.time);
   if (bus.hearing.lost_until() > lost_before) transfers_.note_loss(event.bus, bus.last, event.time);
-  if (bus.bursts.empty() || event.time - bus.bursts.back().last.time > kBurstPause) {
+  const SpanNs pause = bus.bursts.empty() ? 0 : event.time - bus.bursts.back().last.time;
+  if (bus.bursts.empty() || pause > kBurstPause || pause < -kBurstPause) {
     if (bus.bursts.size() >= BusWatch::kMaxBursts) {
       ++bus.over_cap;
     } else {
@@ -356,7 +360,7 @@ void Examiner::Impl::take_error(const Event& event) {
     }
   }
   ErrorBurst& burst = bus.bursts.back();
-  burst.last = {event.time, event.number};
+  burst.last = {std::max(event.time, burst.first.time), event.number};
   ++burst.frames;
   burst.classes |= event.id;
   if (event.len >= 8) {

@@ -12,6 +12,10 @@ constexpr std::uint8_t kReceiveOverflow = 0x01;
 constexpr std::uint8_t kBackToActive = 0x40;
 // A hole in the statistics is one from this many of their own periods on.
 constexpr double kHolePeriods = 2.5;
+constexpr const char* kStoodStill = "the recorder stood still: no statistics blocks";
+constexpr const char* kBusOff = "the recorder's interface was bus-off";
+// Frames that were queued when the interface went deaf may still be written.
+constexpr SpanNs kQueued = kSecond;
 }  // namespace
 
 void Hearing::add(TimeNs start, TimeNs end, std::optional<std::uint64_t> frames, std::string reason) {
@@ -40,20 +44,17 @@ void Hearing::take_counters(const Counters& counters, TimeNs time, std::uint64_t
   const std::uint64_t dropped = counters.interface_dropped.value_or(0) + counters.system_dropped.value_or(0);
   ++blocks_;
   if (blocks_ == 1) {
-    first_time_ = last_time_ = time;
+    last_time_ = time;
     last_dropped_ = dropped;
     told_lost_ = 0;
   } else {
     const SpanNs distance = time - last_time_;
-    if (distance > 0)
-      period_ = period_ == 0 ? distance : std::min(period_, std::max<SpanNs>(distance, period_ / 2));
-    if (blocks_ > 3 && static_cast<double>(distance) > kHolePeriods * static_cast<double>(period_) &&
-        !down_since_) {
+    if (blocks_ > 3 && is_hole(distance) && !down_since_) {
       // Frames right behind the last block were still recorded: blind from the later of the two.
       const TimeNs from = last_frame > last_time_ && last_frame < time ? last_frame : last_time_;
-      if (static_cast<double>(time - from) > kHolePeriods * static_cast<double>(period_))
-        add(from, time, std::nullopt, "the recorder stood still: no statistics blocks");
+      if (is_hole(time - from)) add(from, time, std::nullopt, kStoodStill);
     }
+    learn_period(distance);
     if (dropped > last_dropped_) {
       const std::uint64_t lost = dropped - last_dropped_;
       // The packets' own drop counts already told part of it, and more exactly when.
@@ -92,6 +93,35 @@ void Hearing::take_counters(const Counters& counters, TimeNs time, std::uint64_t
   last_time_ = time;
 }
 
+void Hearing::learn_period(SpanNs distance) {
+  if (distance <= 0) return;
+  distances_[distances_seen_++ % distances_.size()] = distance;
+  auto sorted = distances_;
+  const std::size_t count = std::min(distances_seen_, sorted.size());
+  std::sort(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(count));
+  period_ = sorted[count / 2];
+}
+
+bool Hearing::is_hole(SpanNs span) const {
+  return static_cast<double>(span) > kHolePeriods * static_cast<double>(period_);
+}
+
+void Hearing::take_gap(TimeNs last_frame, TimeNs time) {
+  if (!has_pace() || down_since_) return;
+  // Statistics that had ended while frames still came say nothing.
+  if (last_frame > last_time_ && is_hole(last_frame - last_time_)) return;
+  const TimeNs from = std::max(last_frame, last_time_);
+  if (is_hole(time - from)) add(from, time, std::nullopt, kStoodStill);
+}
+
+void Hearing::take_frame(TimeNs time) {
+  if (bus_off_since_ && time - *bus_off_since_ > kQueued) {
+    add(*bus_off_since_, time, std::nullopt, kBusOff);
+    bus_off_since_.reset();
+  }
+  if (down_since_ && time - *down_since_ > kQueued) take_link(LinkState::up, time);
+}
+
 void Hearing::take_link(LinkState state, TimeNs time) {
   if (state == LinkState::up) {
     if (down_since_)
@@ -120,7 +150,7 @@ void Hearing::take_error(std::uint32_t mask, const std::uint8_t* data, unsigned 
   if (mask & kErrorBusOff && !bus_off_since_) bus_off_since_ = time;
   const bool active_again = (mask & kErrorController) && len > 1 && (data[1] & kBackToActive);
   if (bus_off_since_ && ((mask & kErrorRestarted) || active_again)) {
-    add(*bus_off_since_, time, std::nullopt, "the recorder's interface was bus-off");
+    add(*bus_off_since_, time, std::nullopt, kBusOff);
     bus_off_since_.reset();
   }
   if ((mask & kErrorController) && len > 1 && (data[1] & kReceiveOverflow))
@@ -132,7 +162,7 @@ void Hearing::take_damage(TimeNs from, TimeNs to) {
 }
 
 void Hearing::finish(TimeNs end) {
-  if (bus_off_since_) add(*bus_off_since_, end, std::nullopt, "the recorder's interface was bus-off");
+  if (bus_off_since_) add(*bus_off_since_, end, std::nullopt, kBusOff);
   if (down_since_)
     add(*down_since_, end, std::nullopt,
         down_state_ == LinkState::paused ? "recording was paused" : "the interface was down");

@@ -2,6 +2,7 @@
 // blind. Fact sheet, network and diagnostics, 8.2 to 8.5 and 10.1.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -28,9 +29,14 @@ class Hearing {
                   TimeNs previous_frame);
   /// Bytes of the capture were unreadable between these two times.
   void take_damage(TimeNs from, TimeNs to);
+  /// A frame came while deaf(): bus-off or a downed link whose end nobody reported is over.
+  void take_frame(TimeNs time);
+  /// No frame came between these two times: a hole in the statistics as well is the recorder's own.
+  void take_gap(TimeNs last_frame, TimeNs time);
   /// The end of the capture: open spans end here.
   void finish(TimeNs end);
 
+  bool deaf() const { return bus_off_since_ || down_since_; }
   /// Statistics came at least three times, at a steady pace.
   bool has_pace() const { return blocks_ >= 3; }
   SpanNs statistics_period() const { return period_; }
@@ -43,13 +49,16 @@ class Hearing {
   std::uint64_t spans_over_cap() const { return over_cap_; }
 
  private:
+  void learn_period(SpanNs distance);
+  bool is_hole(SpanNs span) const;
   void add(TimeNs start, TimeNs end, std::optional<std::uint64_t> frames, std::string reason);
 
   std::vector<BlindSpan> spans_;
   std::uint64_t over_cap_ = 0;
   std::uint64_t blocks_ = 0;
-  SpanNs period_ = 0;  // shortest ordinary distance of two blocks
-  TimeNs first_time_ = 0;
+  std::array<SpanNs, 8> distances_{};  // of the latest blocks, a ring
+  std::size_t distances_seen_ = 0;
+  SpanNs period_ = 0;  // their median: a block out of turn or a hole does not move it
   TimeNs last_time_ = 0;
   std::uint64_t last_dropped_ = 0;
   std::uint64_t told_lost_ = 0;  // by epb_dropcount since the last block: the counters will tell them again

@@ -104,12 +104,13 @@ struct Party {
   Address address = kNullAddress;  // where it was heard last
   Mark first, last;
   std::uint64_t frames = 0;
-  bool attention = false;  // silent or returning: the next frame takes the slow path
+  bool attention = false;    // silent, returning or left behind: the next frame takes the slow path
+  bool left_behind = false;  // unclaimed, at an address whose owner moved away or lost it
   bool silent = false;
   bool returning = false;  // heard again, not yet sure that it is back
   Mark returned;           // first frame after the silence
   bool returned_with_claim = false;
-  bool claim_to_weigh = false;        // its first frame was a claim that somebody had asked for
+  bool claim_to_weigh = false;   // its first frame was a claim that somebody had asked for
   SilenceRecord silence;         // while silent or returning
   std::vector<Stream*> streams;  // at the address it holds now
   struct Retired {

@@ -15,7 +15,6 @@ constexpr SpanNs kLearnedLife = 10 * kSecond;  // with payloads that repeat
 constexpr unsigned kLearnedShare = 600;        // permille
 constexpr SpanNs kPlainLife = 20 * kSecond;    // without
 constexpr unsigned kPlainShare = 950;
-constexpr SpanNs kLifeAfterStop = kMinute;  // once it has stopped under a living controller
 constexpr unsigned kRepeatsOneIn = 20;
 // A controller is back when a rhythm of its own is; anything else it says first may be an answer.
 constexpr SpanNs kReturnPatience = 3 * kSecond;
@@ -118,20 +117,26 @@ void Examiner::Impl::fall_silent(Party& party) {
 }
 
 void Examiner::Impl::heard_again(Party& party, const Event& event, const Stream& stream) {
+  // Whose NAME has moved on, and yet it talks: one NAME in two boxes.
+  if (party.left_behind) network_.take_unowned(event.bus, source_of(event.id), event.time, event.number);
   if (party.silent) {
     party.silent = false;
     party.returning = true;
     party.returned = {event.time, event.number};
     // The pause is no sample of any pace.
-    for (Stream* own : party.streams)
-      if (own != &stream) own->skip_gap = true;
+    for (Stream* own : party.streams) {
+      if (own == &stream) continue;
+      own->skip_gap = true;
+      if (stream.pgn != kPgnAddressClaimed) doubt(*own, event.time);
+    }
   }
   if (!party.returning) return;
   if (party.claim_to_weigh && stream.pgn != kPgnAddressClaimed) {
-    // Whoever starts keeps quiet for the settle time after its claim; whoever only answered goes on with its rhythm.
+    // Whoever starts keeps quiet for the settle time after its claim; whoever only answered goes on with its
+    // rhythm.
     party.claim_to_weigh = false;
-    party.returned_with_claim = event.time - party.returned.time >= kClaimQuiet ||
-                                party.silence.fastest_period > kClaimQuiet;
+    party.returned_with_claim =
+        event.time - party.returned.time >= kClaimQuiet || party.silence.fastest_period > kClaimQuiet;
   }
   const bool rhythm = stream.role.pace != PaceRole::never && stream.pace.has_rhythm() &&
                       stream.pace.period() <= 2 * party.silence.fastest_period;
@@ -146,19 +151,17 @@ void Examiner::Impl::confirm_return(Party& party) {
     silences_.push_back(party.silence);
   else
     ++silences_over_cap_;
-  party.returning = party.silent = party.attention = false;
+  party.returning = party.silent = false;
+  party.attention = party.left_behind;
   party.returned_with_claim = party.claim_to_weigh = false;
 }
 
 void Examiner::Impl::cancel_return(Party& party) {
   // It lives, but the rhythm did not come back: that was the end of a message, not of the controller.
   for (Stream* stream : party.streams)
-    if (dependable(*stream) && now_ - stream->last > limit_of(*stream)) {
-      stream->stopped = true;
-      ++stream->stops;
-      stream->skip_gap = true;
-    }
-  party.returning = party.silent = party.attention = false;
+    if (dependable(*stream) && now_ - stream->last > limit_of(*stream)) note_stop(party, *stream);
+  party.returning = party.silent = false;
+  party.attention = party.left_behind;
   party.returned_with_claim = party.claim_to_weigh = false;
 }
 
@@ -166,29 +169,40 @@ void Examiner::Impl::watch_streams() {
   for (Party& party : parties_) {
     if (party.silent || party.returning || party.last.time > now_) continue;
     for (Stream* stream : party.streams) {
-      // Stopped: its controller was heard after the stream's own limit had passed. After a dropout or a restart each
-      // stream has its time to begin again.
+      // Stopped: its controller was heard after the stream's own limit had passed. After a dropout or a
+      // restart each stream has its time to begin again.
       if (stream->skip_gap) continue;
       if (party.last.time - stream->last <= kShortestSilence || !dependable(*stream)) continue;
       if (party.last.time - stream->last <= limit_of(*stream)) continue;
-      stream->stopped = true;
-      ++stream->stops;
-      stream->skip_gap = true;
-      if (stops_.size() >= kMaxStops) {
-        ++stops_over_cap_;
-        continue;
-      }
-      StreamStop stop;
-      stop.bus = stream->bus;
-      stop.pgn = stream->pgn;
-      stop.source = stream->source;
-      stop.destination = stream->destination;
-      stop.party = &party;
-      stop.last = {stream->last, stream->last_frame};
-      stop.period = period_of(*stream);
-      stops_.push_back(stop);
+      note_stop(party, *stream);
     }
   }
+}
+
+// After a silence without a restart: what had not run for long before it may as well have paused on its own.
+void Examiner::Impl::doubt(Stream& stream, TimeNs time) {
+  if (stream.role.pace != PaceRole::learned || stream.count == 0) return;
+  if (stream.last - stream.steady_since >= kLifeAfterStop) return;
+  stream.steady_since = time;
+  ++stream.stops;
+}
+
+void Examiner::Impl::note_stop(Party& party, Stream& stream) {
+  StreamStop stop;
+  stop.bus = stream.bus;
+  stop.pgn = stream.pgn;
+  stop.source = stream.source;
+  stop.destination = stream.destination;
+  stop.party = &party;
+  stop.last = {stream.last, stream.last_frame};
+  stop.period = period_of(stream);
+  stream.stopped = true;
+  ++stream.stops;
+  stream.skip_gap = true;
+  if (stops_.size() < kMaxStops)
+    stops_.push_back(stop);
+  else
+    ++stops_over_cap_;
 }
 
 GapRecord Examiner::Impl::gap_until_now(BusIndex index, const BusWatch& bus) const {
@@ -196,7 +210,8 @@ GapRecord Examiner::Impl::gap_until_now(BusIndex index, const BusWatch& bus) con
   gap.start = {bus.last, bus.last_frame};
   if (bus.statistics_mark == bus.last) {
     gap.statistics = bus.statistics_since_frame;
-    gap.received = bus.received_last - bus.received_first;
+    // Counters that began anew in between tell nothing.
+    if (bus.received_last > bus.received_first) gap.received = bus.received_last - bus.received_first;
   }
   for (const Stream& stream : streams_.all()) {
     if (stream.bus != index || !dependable(stream)) continue;
@@ -209,6 +224,7 @@ GapRecord Examiner::Impl::gap_until_now(BusIndex index, const BusWatch& bus) con
 }
 
 void Examiner::Impl::note_gap(BusWatch& bus, const Event& event) {
+  bus.hearing.take_gap(bus.last, event.time);
   GapRecord gap = gap_until_now(event.bus, bus);
   if (gap.rhythms == 0) return;
   if (event.time - bus.last <= std::max(kShortestSilence, kLostPeriods * gap.fastest_period)) return;

@@ -51,7 +51,9 @@ void Network::set_owner(BusIndex index, Address address, ControllerId to, TimeNs
 void Network::end_interval(ControllerId id, TimeNs time) {
   ControlFunction& controller = controllers_[id];
   if (controller.address == kNullAddress) return;
-  if (!controller.addresses.empty() && !controller.addresses.back().end) controller.addresses.back().end = time;
+  // The recorder's clock may have been put back meanwhile; an interval never ends before it begins.
+  if (!controller.addresses.empty() && !controller.addresses.back().end)
+    controller.addresses.back().end = std::max(time, controller.addresses.back().start);
   Slot& slot = bus(controller.bus).slots[controller.address];
   if (slot.owner == id) set_owner(controller.bus, controller.address, kNobody, time);
   controller.address = kNullAddress;
@@ -78,8 +80,7 @@ void Network::begin_interval(ControllerId id, Address address, const Event& fram
 
 AddressContest* Network::open_contest(BusIndex index, Address address, TimeNs time) {
   for (auto it = contests_.rbegin(); it != contests_.rend(); ++it)
-    if (it->bus == index && it->address == address)
-      return time - it->last <= kContestWindow ? &*it : nullptr;
+    if (it->bus == index && it->address == address) return time - it->last <= kContestWindow ? &*it : nullptr;
   return nullptr;
 }
 
@@ -126,7 +127,8 @@ void Network::settle_loser(ControllerId id, const Event& frame, std::optional<Ad
   }
 }
 
-void Network::note_duplicate(ControllerId id, BusIndex index, Address quiet, TimeNs time, std::uint64_t frame) {
+void Network::note_duplicate(ControllerId id, BusIndex index, Address quiet, TimeNs time,
+                             std::uint64_t frame) {
   const auto same = [&](const DuplicateName& d) { return d.controller == id; };
   auto found = std::find_if(duplicates_.begin(), duplicates_.end(), same);
   if (found == duplicates_.end()) {
@@ -192,7 +194,9 @@ void Network::take_claim(const Event& frame) {
       else if (contested)
         claim.kind = ClaimKind::contest;
     } else {
-      const bool defends = before == kNullAddress && contested && held_by != kNobody && !added;
+      // Whoever opens the contest comes (back) as a challenger; only a claim after that defends.
+      const bool defends =
+          before == kNullAddress && contested && open->rounds > 1 && held_by != kNobody && !added;
       if (!added) claim.kind = defends ? ClaimKind::contest : ClaimKind::move;
       if (before != kNullAddress) {
         // Going back to the address it has just left: two boxes with one NAME pull at it.

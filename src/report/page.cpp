@@ -31,17 +31,23 @@ void Page::end_line(std::string text) {
 }
 
 void Page::line(std::string_view text) {
-  end_line(shown(text));
+  if (text.empty()) end_line({});
+  for (std::string& part : wrapped(shown(text), kWidth)) end_line(std::move(part));
 }
 
 void Page::heading(std::string_view text) {
   out_ += '\n';
-  end_line(shown(text));
+  line(text);
 }
 
 void Page::item(std::string_view prefix, std::string_view text) {
+  constexpr std::size_t kWidestPrefix = kWidth / 2;
   const std::string first = shown(prefix);
   const std::size_t indent = columns(first);
+  if (indent > kWidestPrefix) {
+    line(prefix);
+    return item("    ", text);
+  }
   bool begun = false;
   for (const std::string& part : wrapped(shown(text), kWidth - indent)) {
     end_line((begun ? std::string(indent, ' ') : first) + part);
@@ -55,7 +61,7 @@ void Page::row(const std::vector<std::string>& cells, const std::vector<std::siz
   std::size_t lines = 1;
   std::size_t left = 0;
   for (std::size_t i = 0; i < cells.size(); ++i) {
-    const std::size_t width = i + 1 < cells.size() ? widths[i] - 1 : kWidth - left;
+    const std::size_t width = i + 1 < cells.size() ? widths[i] - 1 : kWidth - std::min(left, kWidth);
     wrapped_cells.push_back(wrapped(shown(cells[i]), width));
     lines = std::max(lines, wrapped_cells.back().size());
     if (i < widths.size()) left += widths[i];

@@ -32,7 +32,11 @@ class Recorder {
   void error_frame(std::size_t bus, TimeNs now, std::uint32_t error_class,
                    const std::vector<std::uint8_t>& data);
   void statistics(std::size_t bus, TimeNs now);
-  void step_clock(SpanNs step) { step_ += step; }
+  /// The logger's clock jumps by this much, forward or (negative) back.
+  void step_clock(SpanNs step) {
+    step_ += step;
+    clock_steps_.push_back(step);
+  }
 
   enum class Ear { open, deaf_system, deaf_interface, link_down, link_paused, bus_off };
   void set_ear(std::size_t bus, TimeNs now, Ear ear);
@@ -47,6 +51,7 @@ class Recorder {
   TimeNs first() const { return first_; }
   TimeNs last() const { return last_; }
   const std::vector<BlindInterval>& blind() const { return blind_; }
+  const std::vector<SpanNs>& clock_steps() const { return clock_steps_; }
 
  private:
   struct Line {
@@ -66,6 +71,7 @@ class Recorder {
   std::vector<BlindInterval> blind_;
   std::uint64_t frames_ = 0, error_frames_ = 0;
   SpanNs step_ = 0;
+  std::vector<SpanNs> clock_steps_;
   TimeNs first_ = 0, last_ = 0;
   bool any_ = false;
   bool stopped_ = false;

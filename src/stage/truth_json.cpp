@@ -48,6 +48,8 @@ std::string Truth::to_json(const Recorder& recorder) const {
                                 {"bitrate", scenario_.buses[bus].bitrate},
                                 {"frames", recorder.frames(bus)}});
   }
+  root["clock_steps_s"] = Json::array();
+  for (const SpanNs step : recorder.clock_steps()) root["clock_steps_s"].push_back(to_seconds(step));
   root["blind"] = Json::array();
   for (const BlindInterval& blind : recorder.blind()) {
     root["blind"].push_back({{"bus", scenario_.buses[blind.bus].name},
