@@ -130,13 +130,13 @@ void Examiner::Impl::take_frame(const Event& event) {
     if (event.flags & kShortData) ++short_frames_;
     if (event.flags & kUntimed) ++untimed_;
   }
+  if (bus.damage_open) [[unlikely]]
+    end_damage(bus, event);
   if (bus.frames == 0) [[unlikely]] {
     bus.first_frame_time = time;
   } else if (time - bus.last > BusWatch::kShortestGap) [[unlikely]] {
     note_gap(bus, event);
   }
-  if (bus.damage_open) [[unlikely]]
-    end_damage(bus, event);
   if (bus.hearing.deaf()) [[unlikely]]
     bus.hearing.take_frame(time);
   bus.last = time;
@@ -326,6 +326,11 @@ void Examiner::Impl::attach(Party& party, Address address, TimeNs time) {
       *stranger = std::move(blank);
       party.controller = id;
       for (Stream* stream : party.streams) stream->party = &party;
+      party.silence.party = &party;
+      for (SilenceRecord& record : silences_)
+        if (record.party == stranger) record.party = &party;
+      for (StreamStop& stop : stops_)
+        if (stop.party == stranger) stop.party = &party;
     } else {
       for (Stream* stream : stranger->streams) {
         stream->party = &party;

@@ -10,6 +10,7 @@ constexpr std::uint32_t kErrorBusOff = 0x040;
 constexpr std::uint32_t kErrorRestarted = 0x100;
 constexpr std::uint8_t kReceiveOverflow = 0x01;
 constexpr std::uint8_t kBackToActive = 0x40;
+constexpr const char* kDropped = "frames dropped by the kernel or the interface";
 // A hole in the statistics is one from this many of their own periods on.
 constexpr double kHolePeriods = 2.5;
 constexpr const char* kStoodStill = "the recorder stood still: no statistics blocks";
@@ -51,7 +52,7 @@ void Hearing::take_counters(const Counters& counters, TimeNs time, std::uint64_t
     const SpanNs distance = time - last_time_;
     if (blocks_ > 3 && is_hole(distance) && !down_since_) {
       // Frames right behind the last block were still recorded: blind from the later of the two.
-      const TimeNs from = last_frame > last_time_ && last_frame < time ? last_frame : last_time_;
+      const TimeNs from = unexplained_from(last_frame < time ? last_frame : last_time_, time);
       if (is_hole(time - from)) add(from, time, std::nullopt, kStoodStill);
     }
     learn_period(distance);
@@ -59,7 +60,7 @@ void Hearing::take_counters(const Counters& counters, TimeNs time, std::uint64_t
       const std::uint64_t lost = dropped - last_dropped_;
       // The packets' own drop counts already told part of it, and more exactly when.
       if (lost > told_lost_) {
-        add(last_time_, time, lost - told_lost_, "frames dropped by the kernel or the interface");
+        add(last_time_, time, lost - told_lost_, kDropped);
         counted_ahead_ += lost - told_lost_;
       }
     }
@@ -102,6 +103,11 @@ void Hearing::learn_period(SpanNs distance) {
   period_ = sorted[count / 2];
 }
 
+TimeNs Hearing::unexplained_from(TimeNs last_frame, TimeNs time) const {
+  const TimeNs from = std::max(last_frame, last_time_);
+  return lost_until_ <= time ? std::max(from, lost_until_) : from;
+}
+
 bool Hearing::is_hole(SpanNs span) const {
   return static_cast<double>(span) > kHolePeriods * static_cast<double>(period_);
 }
@@ -110,7 +116,7 @@ void Hearing::take_gap(TimeNs last_frame, TimeNs time) {
   if (!has_pace() || down_since_) return;
   // Statistics that had ended while frames still came say nothing.
   if (last_frame > last_time_ && is_hole(last_frame - last_time_)) return;
-  const TimeNs from = std::max(last_frame, last_time_);
+  const TimeNs from = unexplained_from(last_frame, time);
   if (is_hole(time - from)) add(from, time, std::nullopt, kStoodStill);
 }
 
@@ -140,9 +146,18 @@ void Hearing::take_loss(std::uint64_t frames, TimeNs from, TimeNs to) {
   const std::uint64_t known = std::min(frames, counted_ahead_);
   counted_ahead_ -= known;
   frames -= known;
-  if (frames == 0) return;
   told_lost_ += frames;
-  add(from, to, frames, "frames dropped by the kernel or the interface");
+  // Each tells when it was in its own way; the frame that comes first after the loss ends it.
+  if (known > 0 && !spans_.empty() && spans_.back().reason == kDropped && from <= spans_.back().end &&
+      to >= spans_.back().start) {
+    BlindSpan& told = spans_.back();
+    told.start = std::min(told.start, from);
+    told.end = std::max(told.end, to);
+    told.frames_lost = told.frames_lost.value_or(0) + frames;
+    lost_until_ = std::max(lost_until_, told.end);
+    return;
+  }
+  if (frames > 0) add(from, to, frames, kDropped);
 }
 
 void Hearing::take_error(std::uint32_t mask, const std::uint8_t* data, unsigned len, TimeNs time,

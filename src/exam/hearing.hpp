@@ -51,6 +51,8 @@ class Hearing {
  private:
   void learn_period(SpanNs distance);
   bool is_hole(SpanNs span) const;
+  /// Since when nothing was heard of frames, statistics or another reason for silence.
+  TimeNs unexplained_from(TimeNs last_frame, TimeNs time) const;
   void add(TimeNs start, TimeNs end, std::optional<std::uint64_t> frames, std::string reason);
 
   std::vector<BlindSpan> spans_;

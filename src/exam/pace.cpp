@@ -7,7 +7,7 @@ namespace {
 // Of all gaps, this many per 1000 may be longer than the rhythm (a lost frame, an earlier dropout).
 constexpr unsigned kOutliersPermille = 20;
 // A rhythm holds at least this share of all gaps. Gaps of independent events fall off exponentially towards
-// their longest: after 40 of them about 7 % lie within the three uppermost quarter octaves.
+// their longest: about an eighth of them lies within the octave around the 98 % mark.
 constexpr unsigned kMinSharePermille = 200;
 }  // namespace
 
@@ -42,7 +42,8 @@ void Pace::judge() {
   unsigned top = kBuckets - 1;
   while (top > 0 && above + counts_[top] <= outliers) above += counts_[top--];
 
-  const unsigned low = top > 0 ? top - 1 : 0;
+  // A whole octave: gaps that jitter by 30 % either way fill most of it.
+  const unsigned low = top > 2 ? top - 2 : 0;
   const unsigned high = std::min(top + 1, kBuckets - 1);
   std::uint32_t inside = 0;
   SpanNs estimate = 0;

@@ -78,8 +78,9 @@ Rollcall call_the_roll(const Roster& roster, const Conclusions& found) {
           add(entry.detail, "no frame was heard at all, so nothing can be said of any controller");
         } else {
           if (wanted.required)
-            add(entry.detail,
-                fmt::format("not one frame or address claim in {}", format_span(found.end - found.start)));
+            add(entry.detail, fmt::format("not one frame or address claim of it, from {} to {} ({})",
+                                          mark_words({found.start, 1}), format_time_of_day(found.end),
+                                          format_span(found.end - found.start)));
           if (const SpanNs blind = blind_total(found); blind > 0)
             add(entry.detail, fmt::format("the recorder was blind for {} of it", format_span(blind)));
         }

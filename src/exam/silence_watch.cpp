@@ -68,6 +68,11 @@ void Examiner::Impl::watch_party(Party& party) {
       party.returned_with_claim = true;
       confirm_return(party);
     } else if (quiet > party.silence.limit) {
+      // Whoever answers and has no rhythm any more lives: that was the end of a message.
+      const bool rhythm = std::any_of(party.streams.begin(), party.streams.end(), [&](const Stream* stream) {
+        return stream->role.pace != PaceRole::never && stream->last >= party.returned.time;
+      });
+      if (!rhythm) return cancel_return(party);
       // It said one thing and fell silent again: the silence goes on.
       party.returning = false;
       party.silent = true;

@@ -7,10 +7,8 @@
 #include <fstream>
 #include <sstream>
 
-#define TOML_EXCEPTIONS 0
-#include <toml++/toml.h>
-
 #include "base/time.hpp"
+#include "base/toml.hpp"
 
 namespace tramlog::stage {
 namespace {

@@ -50,15 +50,16 @@ std::string number(std::uint32_t value, int bytes) {
 
 TEST_CASE("what is no capture is told what it is") {
   const Folder folder;
-  check_error(run("TRAMLOG report " + folder.file("photo.pcapng", "\xFF\xD8\xFF\xE0\x00\x10JFIF rest of a photo")), 3,
-              "photo.pcapng");
+  check_error(
+      run("TRAMLOG report " + folder.file("photo.pcapng", "\xFF\xD8\xFF\xE0\x00\x10JFIF rest of a photo")), 3,
+      "photo.pcapng");
   check_error(run("TRAMLOG report " + folder.file("empty.pcapng", "")), 3, "empty");
   check_error(run("TRAMLOG report " + folder.path()), 3, "directory");
   check_error(run("TRAMLOG report " + folder.path() + "/nothing.pcapng"), 3, "nothing.pcapng");
   check_error(run("TRAMLOG report - </dev/null"), 3, "empty");
   // Classic pcap of Ethernet: link type 1.
-  const std::string ethernet = number(0xA1B2C3D4, 4) + number(2, 2) + number(4, 2) + number(0, 8) + number(65535, 4) +
-                               number(1, 4);
+  const std::string ethernet =
+      number(0xA1B2C3D4, 4) + number(2, 2) + number(4, 2) + number(0, 8) + number(65535, 4) + number(1, 4);
   check_error(run("TRAMLOG report " + folder.file("lan.pcap", ethernet)), 3, "Ethernet");
 }
 
@@ -73,15 +74,17 @@ TEST_CASE("a truncated capture is reported as far as it goes") {
   CHECK(report["capture"]["frames"] > 1000);
   REQUIRE(report["capture"]["damage"].size() == 1);
   CHECK(report["capture"]["damage"][0]["offset"].get<std::size_t>() +
-            report["capture"]["damage"][0]["bytes"].get<std::size_t>() == 100'001);
+            report["capture"]["damage"][0]["bytes"].get<std::size_t>() ==
+        100'001);
   // The controllers before the cut are all there.
   CHECK(report["controllers"].size() == 9);
 }
 
 TEST_CASE("a bad capture among good ones does not hide itself") {
   const Folder folder;
-  check_error(run("TRAMLOG report " + kPlain + " " + folder.file("note.txt", "hello, this is not a capture\n")), 3,
-              "note.txt");
+  check_error(
+      run("TRAMLOG report " + kPlain + " " + folder.file("note.txt", "hello, this is not a capture\n")), 3,
+      "note.txt");
   check_error(run("TRAMLOG report " + kPlain + " " + kPlain), 2, "capture.pcapng");
 }
 
@@ -130,7 +133,8 @@ TEST_CASE("a learned roster finds everybody again") {
   const Folder folder;
   const std::string capture = quoted(kCaptures + "healthy/capture.pcapng.zst");
   const std::string roster = folder.path() + "/learned.toml";
-  REQUIRE(run("TRAMLOG roster learn --machine 'Larkfield 9 m air drill' " + capture + " -o " + roster).code == 0);
+  REQUIRE(run("TRAMLOG roster learn --machine 'Larkfield 9 m air drill' " + capture + " -o " + roster).code ==
+          0);
   CHECK(run("TRAMLOG roster check " + roster).code == 0);
   const Outcome call = run("TRAMLOG rollcall --format json --roster " + roster + " " + capture);
   CHECK(call.code == 0);

@@ -1,4 +1,5 @@
-// Every case under captures/: the report tells the staged truth, equals its golden, and does not depend on the way in.
+// Every case under captures/: the report tells the staged truth, equals its golden, and does not depend on
+// the way in.
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <filesystem>
@@ -32,7 +33,8 @@ std::vector<Case> all_cases() {
 }
 
 std::string report_command(const Case& one, const std::string& format) {
-  return "TRAMLOG report --format " + format + (one.roster.empty() ? "" : " --roster " + quoted(one.roster)) + " ";
+  return "TRAMLOG report --format " + format + (one.roster.empty() ? "" : " --roster " + quoted(one.roster)) +
+         " ";
 }
 
 int expected_code(const nlohmann::json& report) {
@@ -45,13 +47,16 @@ int expected_code(const nlohmann::json& report) {
     if (dropout["kind"] != "power-down") return 1;
   if (!report["roster"].is_null())
     for (const auto& entry : report["roster"]["entries"])
-      if (entry["required"] == true && entry["state"] != "present" && entry["state"] != "software-unknown") return 1;
+      if (entry["required"] == true && entry["state"] != "present" && entry["state"] != "software-unknown")
+        return 1;
   return 0;
 }
 
 }  // namespace
 
-TEST_CASE("there are cases") { REQUIRE(all_cases().size() >= 19); }
+TEST_CASE("there are cases") {
+  REQUIRE(all_cases().size() >= 19);
+}
 
 TEST_CASE("reports tell the staged truth") {
   for (const Case& one : all_cases()) {
@@ -71,7 +76,8 @@ TEST_CASE("reports tell the staged truth") {
 TEST_CASE("reports equal their goldens") {
   for (const Case& one : all_cases()) {
     DYNAMIC_SECTION(one.name) {
-      CHECK(run(report_command(one, "json") + quoted(one.capture)).output == file_text(one.folder + "/report.json"));
+      CHECK(run(report_command(one, "json") + quoted(one.capture)).output ==
+            file_text(one.folder + "/report.json"));
       const std::string text = run(report_command(one, "text") + quoted(one.capture)).output;
       CHECK(text == file_text(one.folder + "/report.txt"));
       std::size_t column = 0;
@@ -96,8 +102,8 @@ TEST_CASE("the same capture gives the same bytes whichever way it comes in") {
       CHECK(run(plain + quoted(one.capture) + " | zstd -cq | " + command + "-").output == direct.output);
       // In its own folder under another name: no path may show.
       const std::string copy = "/tmp/tramlog-copy-" + one.name + ".pcapng";
-      CHECK(run(plain + quoted(one.capture) + " >" + copy + "; cd /; " + command + copy + "; rm " + copy).output ==
-            direct.output);
+      CHECK(run(plain + quoted(one.capture) + " >" + copy + "; cd /; " + command + copy + "; rm " + copy)
+                .output == direct.output);
     }
   }
 }

@@ -40,7 +40,8 @@ class Comparison {
     dtcs();
     blind();
     if (!blind_ && report_["capture"]["frames"] != truth_["capture"]["frames"])
-      say("frames: {} reported, {} staged", report_["capture"]["frames"].dump(), truth_["capture"]["frames"].dump());
+      say("frames: {} reported, {} staged", report_["capture"]["frames"].dump(),
+          truth_["capture"]["frames"].dump());
     return departures_;
   }
 
@@ -77,7 +78,8 @@ class Comparison {
       if (!near(is["last_seen"], was["last_seen"], 0.001) && !blind_ && truth_["clock_steps_s"].empty())
         say("{}: last seen {}, staged {}", key.second, is["last_seen"].dump(), was["last_seen"].dump());
       if (is["addresses"].size() != was["addresses"].size() && !blind_)
-        say("{}: {} addresses reported, {} staged", key.second, is["addresses"].dump(), was["addresses"].dump());
+        say("{}: {} addresses reported, {} staged", key.second, is["addresses"].dump(),
+            was["addresses"].dump());
       else
         for (std::size_t i = 0; i < was["addresses"].size(); ++i)
           if (!blind_ && is["addresses"][i]["address"] != was["addresses"][i]["address"])
@@ -100,17 +102,19 @@ class Comparison {
         if (!near(is["start"], was["start"], kOnePeriodS)) continue;
         used[i] = found = true;
         if (!near(is["end"], was["end"], kOnePeriodS))
-          say("dropout of {}: end {} reported, {} staged", was["label"].dump(), is["end"].dump(), was["end"].dump());
+          say("dropout of {}: end {} reported, {} staged", was["label"].dump(), is["end"].dump(),
+              was["end"].dump());
         if (is["kind"] != was["kind"])
           say("dropout of {} at {}: kind {} reported, {} staged", was["label"].dump(), was["start"].dump(),
               is["kind"].dump(), was["kind"].dump());
         if (is["reclaimed"] != was["reclaimed"])
-          say("dropout of {} at {}: reclaimed {} reported, {} staged", was["label"].dump(), was["start"].dump(),
-              is["reclaimed"].dump(), was["reclaimed"].dump());
+          say("dropout of {} at {}: reclaimed {} reported, {} staged", was["label"].dump(),
+              was["start"].dump(), is["reclaimed"].dump(), was["reclaimed"].dump());
         break;
       }
       if (!found)
-        say("dropout of {} at {} ({}) is not reported", was["label"].dump(), was["start"].dump(), was["kind"].dump());
+        say("dropout of {} at {} ({}) is not reported", was["label"].dump(), was["start"].dump(),
+            was["kind"].dump());
     }
     for (std::size_t i = 0; i < used.size(); ++i) {
       if (used[i]) continue;
@@ -128,8 +132,8 @@ class Comparison {
     std::map<std::string, std::multiset<std::string>> was;
     const auto key = [](const Json& t) {
       return fmt::format("{} {} {}->{} {}", t["start"].get<std::string>().substr(0, 23),
-                         t["protocol"].get<std::string>(), t["source"].get<int>(), t["destination"].get<int>(),
-                         t["pgn"].get<int>());
+                         t["protocol"].get<std::string>(), t["source"].get<int>(),
+                         t["destination"].get<int>(), t["pgn"].get<int>());
     };
     for (const Json& t : report_["transfers"]["failed"])
       is[key(t)].insert(t["outcome"].get<std::string>() + " " + t["abort_reason"].dump());
@@ -138,15 +142,17 @@ class Comparison {
         was[key(t)].insert(t["outcome"].get<std::string>() + " " + t["abort_reason"].dump());
     for (const auto& [k, outcomes] : was)
       if (is[k] != outcomes)
-        say("transfer {}: staged {}, reported {}", k, *outcomes.begin(), is[k].empty() ? "nothing" : *is[k].begin());
+        say("transfer {}: staged {}, reported {}", k, *outcomes.begin(),
+            is[k].empty() ? "nothing" : *is[k].begin());
     if (blind_) return;
     for (const auto& [k, outcomes] : is)
-      if (!outcomes.empty() && !was.count(k)) say("transfer {} reported {}, never staged", k, *outcomes.begin());
+      if (!outcomes.empty() && !was.count(k))
+        say("transfer {} reported {}, never staged", k, *outcomes.begin());
     for (const auto& [protocol, counts] : truth_["transfer_counts"].items())
       for (const auto& [outcome, count] : counts.items())
         if (report_["transfers"][protocol][outcome] != count)
-          say("{} {}: {} reported, {} staged", protocol, outcome, report_["transfers"][protocol][outcome].dump(),
-              count.dump());
+          say("{} {}: {} reported, {} staged", protocol, outcome,
+              report_["transfers"][protocol][outcome].dump(), count.dump());
   }
 
   void dtcs() {
@@ -177,7 +183,8 @@ class Comparison {
       for (const Json& bus : report_["capture"]["buses"]) {
         if (bus["bus"] != was["bus"]) continue;
         for (const Json& is : bus["blind"])
-          found = found || (seconds(is["start"]) < seconds(was["end"]) && seconds(is["end"]) > seconds(was["start"]));
+          found = found ||
+                  (seconds(is["start"]) < seconds(was["end"]) && seconds(is["end"]) > seconds(was["start"]));
       }
       if (!found && was["frames_lost"] != 0) say("blind span {} is not reported", was.dump());
     }

@@ -68,8 +68,8 @@ void entry_answers(Page& page, const Conclusions& all) {
       ++fine;
       continue;
     }
-    page.item("  * ", fmt::format("{}: {}. {}", upper(state_code(entry.state)), entry.label,
-                                  entry.detail.empty() ? "" : entry.detail + "."));
+    page.item("  * ", fmt::format("{}  {}{}.", upper(state_code(entry.state)), entry.label,
+                                  entry.detail.empty() ? "" : ": " + entry.detail));
   }
   std::size_t unknown = 0;
   for (const RollcallEntry& entry : roll.entries) unknown += entry.state == EntryState::software_unknown;
@@ -101,7 +101,7 @@ void controller_answers(Page& page, const Conclusions& all) {
     else if (shown != nullptr)
       what = fmt::format("{}, first {} for {}", counted(times, "dropout", "dropouts"),
                          mark_words(shown->start), format_span(shown->judged_until - shown->start.time));
-    page.item("  * ", fmt::format("{}: {}{}. {}.", upper(state_code(c.state)), controller_words(all, i),
+    page.item("  * ", fmt::format("{}  {}{}: {}.", upper(state_code(c.state)), controller_words(all, i),
                                   on_bus(all, c.bus), what));
   }
 }
@@ -125,7 +125,7 @@ void answers(Page& page, const Report& report) {
       continue;
     const bool unknown = silence.verdict == BusSilence::Verdict::unknown;
     page.item("  * ",
-              fmt::format("{}: {} was silent for {}, since {}.",
+              fmt::format("{}  {}: for {}, since {}.",
                           unknown ? "SILENCE OF BUS OR RECORDER" : "BUS SILENT", all.buses[silence.bus].name,
                           format_span(silence.judged_until - silence.start.time), mark_words(silence.start)));
   }
@@ -134,10 +134,10 @@ void answers(Page& page, const Report& report) {
     for (const BlindSpan& span : bus.blind) blind += span.end - span.start;
   if (blind > 0)
     page.item("  * ",
-              fmt::format("RECORDER BLIND for {} in all: nothing is said of the machine for that time.",
+              fmt::format("RECORDER BLIND  for {} in all: nothing is said of the machine for that time.",
                           format_span(blind)));
   if (!all.damage.empty() || report.read_error)
-    page.item("  * ", fmt::format("CAPTURE DAMAGED: {} could not be read; what could be read is reported.",
+    page.item("  * ", fmt::format("CAPTURE DAMAGED  {} could not be read; what could be read is reported.",
                                   counted(all.damaged_bytes, "byte", "bytes")));
   std::size_t faults = 0;
   std::size_t warnings = 0;

@@ -84,8 +84,8 @@ TEST_CASE("frame lengths equal a plain count for random frames of every kind and
   for (int i = 0; i < 20000; ++i) {
     const bool extended = random() % 4 != 0;
     const bool remote = random() % 8 == 0;
-    const unsigned len = random() % 9;
-    const std::uint32_t id = random() & (extended ? 0x1FFFFFFFu : 0x7FFu);
+    const auto len = static_cast<unsigned>(random() % 9);
+    const auto id = static_cast<std::uint32_t>(random()) & (extended ? 0x1FFFFFFFu : 0x7FFu);
     std::vector<std::uint8_t> data;
     if (!remote)
       for (unsigned k = 0; k < len; ++k) data.push_back(static_cast<std::uint8_t>(random() % 3 ? random() : 0));
