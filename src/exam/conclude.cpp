@@ -169,6 +169,8 @@ void Conclude::unclaimed() {
     record.last_seen = party.last;
     record.frames = party.frames;
     record.software = party.identity.software;
+    const auto asked = state_.network_.asked_all(party.bus);
+    record.asked = asked && *asked >= party.first.time && *asked + kClaimAnswerWindow <= party.last.time;
     out_.unclaimed.push_back(record);
   }
   std::stable_sort(out_.unclaimed.begin(), out_.unclaimed.end(), [](const auto& a, const auto& b) {

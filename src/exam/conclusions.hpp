@@ -83,6 +83,7 @@ struct ControllerRecord {
 
 struct UnclaimedRecord {
   Address address = 0;
+  bool asked = false;  // everybody was asked for address claims while it was talking, and it did not answer
   BusIndex bus = 0;
   Mark first_seen, last_seen;
   std::uint64_t frames = 0;

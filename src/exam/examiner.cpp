@@ -183,11 +183,11 @@ void Examiner::Impl::take_frame(const Event& event) {
   Party& party = *stream.party;
   if (stream.skip_gap || party.silent) [[unlikely]] {
     begin_gap_anew(stream, event);
-  } else if (stream.pace.add(time - stream.last)) [[unlikely]] {
+  } else if (const auto pause = stream.pace.add(time - stream.last)) [[unlikely]] {
     // It paused on its own accord: whatever rhythm it has, its silence is no alarm until it has long kept it
-    // up.
+    // up. A pause before it had one only begins its life anew: a first word at power-up is no run.
     stream.steady_since = time;
-    ++stream.stops;
+    if (pause == Pace::kPause) ++stream.stops;
   }
   stream.last = time;
   stream.last_frame = event.number;
@@ -205,9 +205,6 @@ void Examiner::Impl::take_frame(const Event& event) {
 void Examiner::Impl::begin_gap_anew(Stream& stream, const Event& event) {
   if (stream.role.pace == PaceRole::never) return;  // never sampled
   stream.skip_gap = false;
-  // The end of a silence of its controller. What had not run for long before may as well have paused on its
-  // own.
-  if (stream.party->silent) doubt(stream, event.time);
   if (stream.stopped) {
     stream.stopped = false;
     stream.steady_since = event.time;

@@ -91,7 +91,6 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   void heard_again(Party& party, const Event& event, const Stream& stream);
   void confirm_return(Party& party);
   void cancel_return(Party& party);
-  static void doubt(Stream& stream, TimeNs time);
   void note_stop(Party& party, Stream& stream);
   void note_gap(BusWatch& bus, const Event& event);
   GapRecord gap_until_now(BusIndex index, const BusWatch& bus) const;

@@ -72,7 +72,7 @@ void Pace::judge() {
     band_sum_ = 0;
     band_count_ = 0;
     period_ = estimate / inside;
-    pause_limit_ = std::max(kSecond, 5 * period_);
+    pause_limit_ = std::max(kShortestPause, 5 * period_);
   }
 }
 

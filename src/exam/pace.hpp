@@ -20,21 +20,28 @@ class Pace {
   static constexpr unsigned kFirstOctave = 20;  // 2^20 ns = 1.05 ms
   static constexpr unsigned kMinGaps = 8;       // fewer gaps say nothing
   static constexpr unsigned kFadeAt = 1024;
+  static constexpr SpanNs kShortestPause = kSecond;
 
-  /// True if the gap is a pause: longer than 5 periods of the rhythm so far, and than 1 s.
-  bool add(SpanNs gap) {
+  enum Pause : std::uint8_t {
+    kNoPause = 0,
+    kPause,         // the gap was longer than 5 periods of the rhythm so far, and than 1 s
+    kPausedBefore,  // a rhythm has just been found; before it there was such a pause
+  };
+  Pause add(SpanNs gap) {
     const unsigned bucket = bucket_of(gap);
     ++counts_[bucket];
     ++total_;
     longest_ = gap > longest_ ? gap : longest_;
-    // unsigned arithmetic: one comparison for "within the three buckets of the rhythm"
+    // unsigned arithmetic: one comparison for "within the buckets of the rhythm"
     if (static_cast<unsigned>(bucket - band_low_) <= band_width_) {
       band_sum_ += gap;
       ++band_count_;
     }
-    const bool pause = gap > pause_limit_;
-    if (--until_judged_ == 0) judge();
-    return pause;
+    const Pause pause = gap > pause_limit_ ? kPause : kNoPause;
+    if (--until_judged_ > 0) return pause;
+    const bool had_rhythm = has_rhythm();
+    judge();
+    return !had_rhythm && has_rhythm() && longest_ > pause_limit_ ? kPausedBefore : pause;
   }
 
   bool has_rhythm() const { return period_ > 0; }
@@ -42,7 +49,7 @@ class Pace {
   SpanNs period() const {
     return period_ > 0 && band_count_ >= kMinGaps ? static_cast<SpanNs>(band_sum_ / band_count_) : period_;
   }
-  /// Of all gaps in memory, how many per 1000 lie in the rhythm's three buckets.
+  /// Of all gaps in memory, how many per 1000 lie in the rhythm's octave.
   unsigned share_permille() const { return share_permille_; }
   std::uint32_t gaps() const { return total_; }
   SpanNs longest() const { return longest_; }

@@ -48,6 +48,14 @@ SpanNs blind_total(const Conclusions& found) {
   return sum;
 }
 
+// Voices that talked from the capture's beginning and were never asked for an address claim.
+std::size_t nameless_voices(const Conclusions& found) {
+  std::size_t count = 0;
+  for (const UnclaimedRecord& voice : found.unclaimed)
+    count += !voice.asked && voice.first_seen.time - found.start <= kCaptureBeginning;
+  return count;
+}
+
 }  // namespace
 
 Rollcall call_the_roll(const Roster& roster, const Conclusions& found) {
@@ -73,6 +81,15 @@ Rollcall call_the_roll(const Roster& roster, const Conclusions& found) {
         break;
       case EntryMatch::missing:
         entry.state = EntryState::missing;
+        // A recording that begins in the middle of the day knows voices, but not whose they are.
+        if (const std::size_t nameless = nameless_voices(found); nameless > 0 && wanted.required) {
+          entry.state = EntryState::ambiguous;
+          add(entry.detail,
+              fmt::format("no address claim of it was heard; {} since the beginning without having been "
+                          "asked who they are, and it may be one of them",
+                          counted(nameless, "address talks", "addresses talk")));
+          break;
+        }
         add(entry.detail, wanted.required ? "" : "optional, not on the bus");
         if (found.nothing_read()) {
           add(entry.detail, "no frame was heard at all, so nothing can be said of any controller");

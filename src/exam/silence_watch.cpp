@@ -129,11 +129,8 @@ void Examiner::Impl::heard_again(Party& party, const Event& event, const Stream&
     party.returning = true;
     party.returned = {event.time, event.number};
     // The pause is no sample of any pace.
-    for (Stream* own : party.streams) {
-      if (own == &stream) continue;
-      own->skip_gap = true;
-      if (stream.pgn != kPgnAddressClaimed) doubt(*own, event.time);
-    }
+    for (Stream* own : party.streams)
+      if (own != &stream) own->skip_gap = true;
   }
   if (!party.returning) return;
   if (party.claim_to_weigh && stream.pgn != kPgnAddressClaimed) {
@@ -156,6 +153,14 @@ void Examiner::Impl::confirm_return(Party& party) {
     silences_.push_back(party.silence);
   else
     ++silences_over_cap_;
+  // Without a restart, what had not run for long before may as well have paused on its own.
+  if (!party.returned_with_claim)
+    for (Stream* stream : party.streams) {
+      const SpanNs life = party.silence.start.time - stream->steady_since;
+      if (stream->role.pace != PaceRole::learned || life < 0 || life >= kLifeAfterStop) continue;
+      stream->steady_since = party.returned.time;
+      ++stream->stops;
+    }
   party.returning = party.silent = false;
   party.attention = party.left_behind;
   party.returned_with_claim = party.claim_to_weigh = false;
@@ -182,14 +187,6 @@ void Examiner::Impl::watch_streams() {
       note_stop(party, *stream);
     }
   }
-}
-
-// After a silence without a restart: what had not run for long before it may as well have paused on its own.
-void Examiner::Impl::doubt(Stream& stream, TimeNs time) {
-  if (stream.role.pace != PaceRole::learned || stream.count == 0) return;
-  if (stream.last - stream.steady_since >= kLifeAfterStop) return;
-  stream.steady_since = time;
-  ++stream.stops;
 }
 
 void Examiner::Impl::note_stop(Party& party, Stream& stream) {

@@ -7,6 +7,9 @@
 
 namespace tramlog {
 
+/// A voice first heard this soon may have claimed its address before the capture began.
+inline constexpr SpanNs kCaptureBeginning = 5 * kSecond;
+
 /// "metering front (address 131, 0x83)": the roster's label, else the function's term; the address last held.
 std::string controller_words(const Conclusions& all, std::size_t controller);
 /// The same for a voice that may never have claimed: "the unclaimed address 131 (0x83)".

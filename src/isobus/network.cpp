@@ -20,6 +20,11 @@ ControllerId Network::owner(BusIndex index, Address address) const {
   return index < buses_.size() ? buses_[index]->slots[address].owner : kNobody;
 }
 
+std::optional<TimeNs> Network::asked_all(BusIndex index) const {
+  if (index >= buses_.size() || buses_[index]->requested == kNever) return std::nullopt;
+  return buses_[index]->requested;
+}
+
 ControllerId Network::find_or_add(Name name, const Event& frame, bool& added) {
   const auto key = std::make_pair(frame.bus, name.raw());
   added = false;

@@ -136,6 +136,8 @@ class Network {
   void take_unowned(BusIndex bus, Address address, TimeNs time, std::uint64_t frame);
 
   ControllerId owner(BusIndex bus, Address address) const;
+  /// Time of the latest request for address claimed to all; none if there was none on this bus.
+  std::optional<TimeNs> asked_all(BusIndex bus) const;
   const std::vector<ControlFunction>& controllers() const { return controllers_; }
   const std::vector<AddressContest>& contests() const { return contests_; }
   const std::vector<DuplicateName>& duplicates() const { return duplicates_; }

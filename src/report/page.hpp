@@ -18,7 +18,8 @@ class Page {
   void heading(std::string_view text);
   /// Wrapped text behind a first-line prefix; further lines are indented to the prefix's width.
   void item(std::string_view prefix, std::string_view text);
-  /// One row; each cell wraps within its column's width, the last column takes the rest of the line.
+  /// One row; each cell wraps within its column's width, the last column takes the rest of the line. The
+  /// widths together leave some of the line.
   void row(const std::vector<std::string>& cells, const std::vector<std::size_t>& widths);
 
   std::string take() { return std::move(out_); }

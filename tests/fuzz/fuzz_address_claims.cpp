@@ -36,12 +36,14 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   Owners owners;
   Network network(owners);
   TimeNs now = 0;
+  bool put_back = false;  // the clock
   std::uint64_t number = 0;
   // Twelve bytes an event: what, bus, address, time step, eight bytes of NAME.
   for (; size >= 12; data += 12, size -= 12) {
     const unsigned what = data[0] % 8;
     now += static_cast<SpanNs>(data[3]) * data[3] * kMillisecond;
     if (data[0] & 0x80) now -= 3 * kSecond;
+    put_back = put_back || (data[0] & 0x80);
     Event event;
     event.time = now;
     event.number = ++number;
@@ -83,7 +85,13 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
       require(network.owner(c.bus, c.address) == static_cast<ControllerId>(i));
       require(!c.addresses.empty() && c.addresses.back().address == c.address && !c.addresses.back().end);
     }
-    for (std::size_t k = 0; k + 1 < c.addresses.size(); ++k) require(c.addresses[k].end.has_value());
+    for (std::size_t k = 0; k < c.addresses.size(); ++k) {
+      const AddressInterval& interval = c.addresses[k];
+      require(!interval.end || *interval.end >= interval.start);
+      if (k + 1 == c.addresses.size()) break;
+      require(interval.end.has_value());
+      require(put_back || *interval.end <= c.addresses[k + 1].start);
+    }
   }
   for (BusIndex bus = 0; bus < 4; ++bus)
     for (unsigned address = 0; address < 256; ++address) {

@@ -115,19 +115,26 @@ void answers(Page& page, const Report& report) {
     entry_answers(page, all);
   } else {
     controller_answers(page, all);
-    page.item("  * ",
-              fmt::format("{} claimed an address. Without a roster nobody can say which one is missing: see "
-                          "tramlog roster learn.",
-                          counted(all.controllers.size(), "controller", "controllers")));
+    if (all.controllers.empty())
+      page.item(
+          "  * ",
+          "No controller claimed an address: the recording began after power-up, and nobody asked who is "
+          "there. Who talks is known by address only.");
+    else
+      page.item(
+          "  * ",
+          fmt::format("{} claimed an address. Without a roster nobody can say which one is missing: see "
+                      "tramlog roster learn.",
+                      counted(all.controllers.size(), "controller", "controllers")));
   }
   for (const BusSilence& silence : all.silences) {
     if (silence.verdict != BusSilence::Verdict::silent && silence.verdict != BusSilence::Verdict::unknown)
       continue;
     const bool unknown = silence.verdict == BusSilence::Verdict::unknown;
     page.item("  * ",
-              fmt::format("{}  {}: for {}, since {}.",
-                          unknown ? "SILENCE OF BUS OR RECORDER" : "BUS SILENT", all.buses[silence.bus].name,
-                          format_span(silence.judged_until - silence.start.time), mark_words(silence.start)));
+              fmt::format("{}  {}: for {}, since {}.", unknown ? "SILENCE OF BUS OR RECORDER" : "BUS SILENT",
+                          all.buses[silence.bus].name, format_span(silence.judged_until - silence.start.time),
+                          mark_words(silence.start)));
   }
   SpanNs blind = 0;
   for (const BusSummary& bus : all.buses)

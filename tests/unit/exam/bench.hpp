@@ -38,6 +38,11 @@ class ExamBench {
     frame(seconds, mask, std::move(payload), bus, 0);
     items_.back().event.kind = EventKind::error;
   }
+  /// A packet that is no CAN frame.
+  void foreign(double seconds, BusIndex bus = 0) {
+    frame(seconds, 0, {}, bus, 0);
+    items_.back().event.kind = EventKind::foreign;
+  }
   void notice(double seconds, Notice notice, BusIndex bus = 0) {
     Item item;
     item.event.time = at(seconds);
@@ -100,7 +105,7 @@ class ExamBench {
     std::stable_sort(items_.begin(), items_.end(),
                      [](const Item& a, const Item& b) { return a.event.time < b.event.time; });
     std::vector<Event> events;
-    std::vector<std::uint64_t> received(64, 0);
+    std::vector<std::uint64_t> received(256, 0);
     std::uint64_t number = 0;
     for (Item& item : items_) {
       Event& event = item.event;

@@ -145,7 +145,8 @@ TEST_CASE("Commanded addresses, claims of a wrong length, strangers and unclaime
     b.frame(20, make_id(7, 0xEC00, 0x81, 0xFF), {32, 9, 0, 2, 0xFF, 0xD8, 0xFE, 0});
     ExamBench::Payload bytes;
     for (unsigned i = 0; i < 8; ++i) bytes.push_back(static_cast<std::uint8_t>(kLow.raw() >> 8 * i));
-    b.frame(20.06, make_id(7, 0xEB00, 0x81, 0xFF), {1, bytes[0], bytes[1], bytes[2], bytes[3], bytes[4], bytes[5], bytes[6]});
+    b.frame(20.06, make_id(7, 0xEB00, 0x81, 0xFF),
+            {1, bytes[0], bytes[1], bytes[2], bytes[3], bytes[4], bytes[5], bytes[6]});
     b.frame(20.12, make_id(7, 0xEB00, 0x81, 0xFF), {2, bytes[7], 0x92, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF});
     CHECK(only(b.conclude(), "network.address-commanded").severity == Severity::warning);
     b.claim(21, kLow, 0x92);
@@ -155,7 +156,8 @@ TEST_CASE("Commanded addresses, claims of a wrong length, strangers and unclaime
 
 TEST_CASE("Error frames close together are one burst, with the worst counters") {
   ExamBench b = two_units();
-  for (int i = 0; i < 5; ++i) b.error(20 + i * 0.1, 0x8, {0, 0, 4, 0, 0, 0, 0, static_cast<std::uint8_t>(i * 8)});
+  for (int i = 0; i < 5; ++i)
+    b.error(20 + i * 0.1, 0x8, {0, 0, 4, 0, 0, 0, 0, static_cast<std::uint8_t>(i * 8)});
   b.error(30, 0x4, {0, 0x40, 0, 0, 0, 0, 0, 0});
   const Conclusions all = b.conclude();
   const auto bursts = faults_of(all, "bus.error-frames");

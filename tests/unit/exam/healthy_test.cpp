@@ -132,9 +132,10 @@ TEST_CASE("A healthy random bus of ten minutes has no dropout and no silence") {
     for (const Dropout& d : all.dropouts)
       for (const Source& s : sources)
         if (source_of(s.id) == d.address)
-          who += fmt::format("{:x}: manner {}, {} jitter {}, {} at {}\n", d.address, static_cast<int>(s.manner),
-                             format_span(s.period), s.jitter_pct, format_span(d.judged_until - d.start.time),
-                             format_span(d.start.time - all.start));
+          who +=
+              fmt::format("{:x}: manner {}, {} jitter {}, {} at {}\n", d.address, static_cast<int>(s.manner),
+                          format_span(s.period), s.jitter_pct, format_span(d.judged_until - d.start.time),
+                          format_span(d.start.time - all.start));
     INFO("seed " << seed << "\n" << who);
     REQUIRE(all.dropouts.empty());
     for (const ControllerRecord& c : all.controllers) CHECK(c.state == ControllerState::present);
@@ -174,7 +175,8 @@ TEST_CASE("The report does not depend on the sizes of the batches that the event
   const auto events = b.events();
   const Format* json = find_format("json");
   std::string expected;
-  for (const std::size_t size : {events.size(), std::size_t{1}, std::size_t{7}, std::size_t{64}, std::size_t{1000}}) {
+  for (const std::size_t size :
+       {events.size(), std::size_t{1}, std::size_t{7}, std::size_t{64}, std::size_t{1000}}) {
     Examiner examiner;
     for (std::size_t at = 0; at < events.size(); at += size)
       examiner.take(std::span(events).subspan(at, std::min(size, events.size() - at)));
