@@ -79,8 +79,8 @@ struct BusWatch {
   std::optional<KeySwitch> key;
   std::vector<KeySwitch> key_changes;  // at most kMaxGaps
   std::vector<Mark> engine_starts;     // at most kMaxGaps
-  std::vector<Mark> engine_stops;   // at most kMaxGaps
-  std::optional<bool> engine_runs;  // by its last reported speed
+  std::vector<Mark> engine_stops;      // at most kMaxGaps
+  std::optional<bool> engine_runs;     // by its last reported speed
   std::uint64_t over_cap = 0;
   std::array<Party*, 256> voices{};  // by source address; null: not heard yet
 };

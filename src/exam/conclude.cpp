@@ -26,6 +26,11 @@ std::optional<std::size_t> Conclude::index_of(const Party* party) const {
 Conclusions Conclude::run(const std::optional<Roster>& roster) {
   out_.start = state_.start_;
   out_.end = state_.now_;
+  // With a clock that was put back the latest time is not the last one.
+  for (const ClockStep& step : state_.clock_steps_) {
+    out_.start = std::min(out_.start, step.at.time);
+    out_.end = std::max(out_.end, step.at.time + step.back);
+  }
   out_.foreign = state_.foreign_;
   out_.short_frames = state_.short_frames_;
   out_.untimed = state_.untimed_;
@@ -95,7 +100,7 @@ void Conclude::buses() {
     const auto rate = static_cast<double>(summary.bitrate);
     const SpanNs length = out_.end - out_.start;
     // A clock that was put back makes the time between first and last event shorter than what was recorded.
-    double seconds = to_seconds(length);
+    double seconds = to_seconds(state_.now_ - state_.start_);
     for (const ClockStep& step : state_.clock_steps_) seconds += to_seconds(step.back);
     if (seconds > 0) summary.load_mean_pct = 100.0 * static_cast<double>(bits) / (rate * seconds);
     // A capture shorter than a window has no full second: its mean is its peak.

@@ -178,6 +178,7 @@ struct RollcallEntry {
   std::optional<std::size_t> controller;
   std::string detail;
   bool required = true;
+  bool nameless = false;  // ambiguous: voices without a claim talk, and it may be one of them
   std::string supply, side;
 };
 

@@ -184,10 +184,15 @@ void Examiner::Impl::take_frame(const Event& event) {
   if (stream.skip_gap || party.silent) [[unlikely]] {
     begin_gap_anew(stream, event);
   } else if (const auto pause = stream.pace.add(time - stream.last)) [[unlikely]] {
-    // It paused on its own accord: whatever rhythm it has, its silence is no alarm until it has long kept it
-    // up. A pause before it had one only begins its life anew: a first word at power-up is no run.
-    stream.steady_since = time;
-    if (pause == Pace::kPause) ++stream.stops;
+    // It paused on its own accord: its rhythm counts only if it keeps it up most of the time. A pause before
+    // it had one only begins its life anew: a first word at power-up is no run.
+    if (pause == Pace::kPause) {
+      ++stream.pauses;
+      stream.paused += time - stream.last;
+      stream.steady_since = time;
+    } else {
+      stream.paused = time - stream.first;
+    }
   }
   stream.last = time;
   stream.last_frame = event.number;
@@ -205,6 +210,7 @@ void Examiner::Impl::take_frame(const Event& event) {
 void Examiner::Impl::begin_gap_anew(Stream& stream, const Event& event) {
   if (stream.role.pace == PaceRole::never) return;  // never sampled
   stream.skip_gap = false;
+  if (stream.count > 0) stream.paused += std::max<SpanNs>(event.time - stream.last, 0);
   if (stream.stopped) {
     stream.stopped = false;
     stream.steady_since = event.time;

@@ -23,6 +23,8 @@ inline constexpr SpanNs kLifeAfterStop = kMinute;    // a stream that paused is 
 inline constexpr SpanNs kTickPeriod =
     100 * kMillisecond;  // how often deadlines are looked at, in capture time
 
+/// It seems to have a rhythm: enough to note a silence that its further life may prove to be one.
+bool rhythmic(const Stream& stream);
 /// A rhythm that may be relied upon: its end would mean that the sender has stopped.
 bool dependable(const Stream& stream);
 SpanNs period_of(const Stream& stream);
@@ -42,6 +44,8 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   static constexpr std::size_t kMaxBuses = 64;
   static constexpr std::size_t kMaxSilences = 4096;
   static constexpr std::size_t kMaxStops = 512;
+  static constexpr unsigned kMaxDoubtfulSilences =
+      128;  // of one party; whoever has more speaks when it likes
   static constexpr std::size_t kMaxFailedTransfers = 1000;
   static constexpr std::size_t kMaxDamage = 256;
   static constexpr std::size_t kMaxDtcsPerParty = 128;
@@ -87,6 +91,7 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   void tick();
   void watch_party(Party& party);
   void watch_streams();
+  std::vector<const Stream*> judged_streams(const Party& party) const;
   void fall_silent(Party& party);
   void heard_again(Party& party, const Event& event, const Stream& stream);
   void confirm_return(Party& party);

@@ -269,21 +269,21 @@ void Examiner::Impl::on_claim(const Claim& claim) {
     return;
   }
   const bool prompt = claim.since_request >= 0 && claim.since_request <= kPromptAnswer;
-  const bool starts = claim.kind == ClaimKind::unprompted || claim.kind == ClaimKind::move ||
-                      ((claim.kind == ClaimKind::answer || claim.kind == ClaimKind::first) && !prompt);
-  if (!starts) {
-    if (party.silent)
-      party.claim_to_weigh = claim.kind == ClaimKind::answer || claim.kind == ClaimKind::first;
-    return;
-  }
+  const bool answers = claim.kind == ClaimKind::answer || claim.kind == ClaimKind::first;
+  const bool starts =
+      claim.kind == ClaimKind::unprompted || claim.kind == ClaimKind::move || (answers && !prompt);
+  if (!starts && !answers) return;
   if (party.silent || party.returning) {
-    party.returned_with_claim = true;
+    if (starts)
+      party.returned_with_claim = true;
+    else if (party.silent)
+      party.claim_to_weigh = true;
     return;
   }
   // Too short for the watch, but a claim after a pause in its rhythm is a restart all the same.
   SpanNs fastest = 0;
   for (const Stream* stream : party.streams)
-    if (dependable(*stream))
+    if (rhythmic(*stream))
       fastest = fastest == 0 ? period_of(*stream) : std::min(fastest, period_of(*stream));
   if (fastest == 0)
     for (const Party::Retired& retired : party.retired) {
@@ -293,10 +293,13 @@ void Examiner::Impl::on_claim(const Claim& claim) {
   const SpanNs quiet = claim.time - party.last.time;
   const auto late =
       std::max<SpanNs>(static_cast<SpanNs>(kLatePeriods * static_cast<double>(fastest)), kClaimSettle);
-  if (fastest > 0 && quiet > late) {
+  // An answer is weighed by the quiet after it, which a slow rhythm does not show.
+  const bool weighable = starts || fastest <= kClaimSettle;
+  if (fastest > 0 && quiet > late && weighable) {
     fall_silent(party);
-    party.returned_with_claim = true;
-  } else if (claim.kind == ClaimKind::unprompted) {
+    party.returned_with_claim = starts;
+    party.claim_to_weigh = !starts;
+  } else if (claim.kind == ClaimKind::unprompted || (starts && answers && quiet > kSecond)) {
     ++party.restarts;
     party.last_restart = at;
     for (Stream* stream : party.streams) stream->skip_gap = true;

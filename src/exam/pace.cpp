@@ -37,7 +37,9 @@ void Pace::judge() {
   until_judged_ = std::min<std::uint32_t>(std::max<std::uint32_t>(total_, kMinGaps), 64);
   if (total_ < kMinGaps) return;
 
-  const std::uint32_t outliers = total_ * kOutliersPermille / 1000;
+  const std::uint32_t outliers = std::max(total_ * kOutliersPermille / 1000, total_ >= 2 * kMinGaps ? 2u
+                                                                             : total_ > kMinGaps    ? 1u
+                                                                                                    : 0u);
   std::uint32_t above = 0;
   unsigned top = kBuckets - 1;
   while (top > 0 && above + counts_[top] <= outliers) above += counts_[top--];

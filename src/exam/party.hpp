@@ -37,7 +37,9 @@ struct Stream {
   Address source = 0, destination = 0;
   StreamRole role;
   TimeNs first = 0;
-  TimeNs steady_since = 0;  // begin of its present run
+  TimeNs steady_since = 0;   // begin of its present run, after it had stopped under a living controller
+  SpanNs paused = 0;         // sum of its pauses and of the silences of its controller
+  std::uint32_t pauses = 0;  // those without a restart
   std::uint64_t last_frame = 0;
   std::uint32_t repeats = 0;  // frames with the payload of their predecessor
   bool stopped = false;       // past its limit while its controller went on talking
@@ -70,6 +72,11 @@ struct SilenceRecord {
   SpanNs limit = 0;       // silence longer than this is one
   double rate_per_s = 0;  // sum over the streams that had a rhythm
   unsigned rhythms = 0;
+  // The fastest rhythm speaks to one controller only: who that is, and the limit by what it sends to all (0:
+  // nothing).
+  std::optional<Address> addressee;
+  SpanNs limit_to_all = 0;
+  bool dependable = false;  // proven so already when it fell silent; else its later life must prove it
 };
 
 /// What is known of one trouble code of a party.
@@ -126,7 +133,8 @@ struct Party {
   Lamps lamps;
   std::uint64_t dtcs_over_cap = 0;
   std::optional<Mark> farewell;  // heartbeat 255
-  unsigned restarts = 0;         // unprompted claims without a silence before
+  unsigned doubtful_silences = 0;
+  unsigned restarts = 0;  // unprompted claims without a silence before
   std::optional<Mark> last_restart;
 };
 

@@ -84,6 +84,7 @@ Rollcall call_the_roll(const Roster& roster, const Conclusions& found) {
         // A recording that begins in the middle of the day knows voices, but not whose they are.
         if (const std::size_t nameless = nameless_voices(found); nameless > 0 && wanted.required) {
           entry.state = EntryState::ambiguous;
+          entry.nameless = true;
           add(entry.detail,
               fmt::format("no address claim of it was heard; {} since the beginning without having been "
                           "asked who they are, and it may be one of them",

@@ -14,7 +14,8 @@ namespace {
 // Traffic may go on a little after the key, and the last speed message may come just before the silence.
 constexpr SpanNs kKeySlack = 2 * kSecond;
 // A controller that is not back this long after the bus is has a trouble of its own; displays boot that long.
-// Without a key switch on the bus: what ends while the engine runs down to standstill, or soon after, was switched off.
+// Without a key switch on the bus: what ends while the engine runs down to standstill, or soon after, was
+// switched off.
 constexpr SpanNs kEngineRunDown = 5 * kSecond;
 constexpr SpanNs kAfterEngineStop = 10 * kSecond;
 constexpr SpanNs kSlowBoot = kMinute;
@@ -103,8 +104,8 @@ void Conclude::bus_silences() {
       } else if (key && !key->on) {
         silence.verdict = BusSilence::Verdict::power_down;
         silence.why = fmt::format("the key switch was off since {}", mark_words({key->time, key->frame}));
-      } else if (const auto stop = engine_stop_near(gap.start.time, gap.end ? std::optional(gap.end->time)
-                                                                            : std::nullopt)) {
+      } else if (const auto stop = engine_stop_near(gap.start.time,
+                                                    gap.end ? std::optional(gap.end->time) : std::nullopt)) {
         silence.verdict = BusSilence::Verdict::power_down;
         silence.why = fmt::format("the engine came to a standstill at {}", mark_words(*stop));
       } else if (!gap.end && ended_in_order(b, gap)) {
@@ -146,6 +147,27 @@ std::optional<Dropout> Conclude::verdict_of(const SilenceRecord& record) {
   // Never missing for a time when the recorder was blind. A re-claim right after a pause stands for itself.
   const SpanNs needed = record.reclaimed && heard == length ? 0 : record.limit;
   if (heard <= needed) return std::nullopt;
+  // Who speaks to one controller only stops when that one is gone.
+  if (record.addressee && !record.reclaimed &&
+      heard <= (record.limit_to_all > 0 ? record.limit_to_all : heard)) {
+    const bool bus_gone = std::any_of(out_.silences.begin(), out_.silences.end(), [&](const BusSilence& s) {
+      return s.bus == record.bus && s.start.time <= until && s.judged_until >= record.start.time;
+    });
+    const bool addressee_gone =
+        std::any_of(silences_.begin(), silences_.end(), [&](const SilenceRecord& other) {
+          return other.bus == record.bus && other.address == *record.addressee &&
+                 other.start.time <= record.start.time + record.limit &&
+                 (other.end ? other.end->time : state_.now_) >= record.start.time;
+        });
+    if (addressee_gone && !bus_gone) return std::nullopt;
+  }
+  // Not proven when it fell silent: what it did before and since must prove it now. A restart proves itself.
+  if (!record.dependable && !record.reclaimed) {
+    const auto& streams = record.party->streams;
+    if (std::none_of(streams.begin(), streams.end(),
+                     [&](const Stream* s) { return s->first < record.start.time && dependable(*s); }))
+      return std::nullopt;
+  }
 
   const auto controller = index_of(record.party);
   Dropout dropout;

@@ -10,12 +10,15 @@ namespace {
 // Dependable: see DEVELOPERS.md, "How silence is judged".
 constexpr std::uint32_t kFewGapsOfCyclic = 3;
 constexpr double kCyclicTolerance = 1.6;
+constexpr SpanNs kShortestLoosePeriod = 50 * kMillisecond;  // faster ones may be one burst
 constexpr std::uint32_t kLearnedGaps = 20;
 constexpr SpanNs kLearnedLife = 10 * kSecond;  // with payloads that repeat
 constexpr unsigned kLearnedShare = 600;        // permille
 constexpr SpanNs kPlainLife = 20 * kSecond;    // without
 constexpr unsigned kPlainShare = 950;
 constexpr unsigned kRepeatsOneIn = 20;
+constexpr int kActiveTenths = 6;          // of all its time a stream with pauses keeps its rhythm
+constexpr SpanNs kStretch = 5 * kSecond;  // between two pauses, on average
 // A controller is back when a rhythm of its own is; anything else it says first may be an answer.
 constexpr SpanNs kReturnPatience = 3 * kSecond;
 constexpr SpanNs kClaimQuiet = 200 * kMillisecond;  // of the 250 ms claim settle time, less a jitter
@@ -23,7 +26,8 @@ constexpr SpanNs kClaimQuiet = 200 * kMillisecond;  // of the 250 ms claim settl
 }  // namespace
 
 SpanNs period_of(const Stream& stream) {
-  return stream.pace.has_rhythm() ? stream.pace.period() : stream.role.nominal_period;
+  if (stream.pace.has_rhythm()) return stream.pace.period();
+  return stream.role.nominal_period > 0 ? stream.role.nominal_period : stream.pace.median();
 }
 
 SpanNs limit_of(const Stream& stream) {
@@ -33,21 +37,32 @@ SpanNs limit_of(const Stream& stream) {
   return period_of(stream) > stream.role.nominal_period * 3 / 2 ? by_pace : stream.role.silence_limit;
 }
 
-bool dependable(const Stream& stream) {
+bool rhythmic(const Stream& stream) {
   if (stream.role.pace == PaceRole::never || stream.stopped) return false;
+  if (stream.pace.has_rhythm()) return true;
+  if (stream.pace.gaps() < kFewGapsOfCyclic) return false;
+  // What must be cyclic is taken at its word; an unknown message must not have paused yet.
+  const SpanNs period = period_of(stream);
+  const SpanNs seen = stream.role.pace == PaceRole::cyclic ? stream.pace.median() : stream.pace.longest();
+  return period >= kShortestLoosePeriod &&
+         static_cast<double>(seen) <= kCyclicTolerance * static_cast<double>(period);
+}
+
+bool dependable(const Stream& stream) {
+  if (!rhythmic(stream)) return false;
+  if (stream.stops > 0 && stream.last - stream.steady_since < kLifeAfterStop) return false;
   const Pace& pace = stream.pace;
-  const SpanNs life = stream.last - stream.steady_since;
-  if (stream.stops > 0 && life < kLifeAfterStop) return false;
-  if (stream.role.pace == PaceRole::cyclic) {
-    if (pace.has_rhythm()) return true;
-    return pace.gaps() >= kFewGapsOfCyclic &&
-           static_cast<double>(pace.longest()) <=
-               kCyclicTolerance * static_cast<double>(stream.role.nominal_period);
-  }
+  if (stream.role.pace == PaceRole::cyclic) return true;
   if (!pace.has_rhythm() || pace.gaps() < kLearnedGaps) return false;
+  // Time in which it kept its rhythm, and all the time there was. Whoever pauses may do so because it has
+  // nothing to say: its rhythm counts only if it keeps it up most of the time and in long stretches.
+  const SpanNs whole = stream.last - stream.first;
+  const SpanNs active = whole - stream.paused;
+  if (stream.paused > 0 && (active * 10 < whole * kActiveTenths || active < kStretch * (stream.pauses + 1)))
+    return false;
   const bool repeats = std::uint64_t{stream.repeats} * kRepeatsOneIn >= stream.count;
-  if (repeats && life >= kLearnedLife && pace.share_permille() >= kLearnedShare) return true;
-  return life >= kPlainLife && pace.share_permille() >= kPlainShare;
+  if (repeats && active >= kLearnedLife && pace.share_permille() >= kLearnedShare) return true;
+  return active >= kPlainLife && pace.share_permille() >= kPlainShare;
 }
 
 void Examiner::Impl::tick() {
@@ -67,30 +82,31 @@ void Examiner::Impl::watch_party(Party& party) {
     if (party.claim_to_weigh && now_ - party.returned.time >= kClaimQuiet) {
       party.returned_with_claim = true;
       confirm_return(party);
-    } else if (quiet > party.silence.limit) {
-      // Whoever answers and has no rhythm any more lives: that was the end of a message.
-      const bool rhythm = std::any_of(party.streams.begin(), party.streams.end(), [&](const Stream* stream) {
-        return stream->role.pace != PaceRole::never && stream->last >= party.returned.time;
-      });
-      if (!rhythm) return cancel_return(party);
-      // It said one thing and fell silent again: the silence goes on.
-      party.returning = false;
-      party.silent = true;
-      party.returned_with_claim = false;
-    } else if (now_ - party.returned.time > std::max(kReturnPatience, 3 * party.silence.fastest_period)) {
+    } else if (quiet > party.silence.limit ||
+               now_ - party.returned.time > std::max(kReturnPatience, 3 * party.silence.fastest_period)) {
       cancel_return(party);
     }
     return;
   }
   if (quiet <= kShortestSilence) return;
   SpanNs shortest_limit = 0;
-  for (const Stream* stream : party.streams) {
-    if (!dependable(*stream)) continue;
+  for (const Stream* stream : judged_streams(party)) {
     const SpanNs limit = limit_of(*stream);
-    if (party.last.time - stream->last > limit) continue;  // had ended before
     shortest_limit = shortest_limit == 0 ? limit : std::min(shortest_limit, limit);
   }
   if (shortest_limit > 0 && quiet > shortest_limit) fall_silent(party);
+}
+
+std::vector<const Stream*> Examiner::Impl::judged_streams(const Party& party) const {
+  std::vector<const Stream*> judged;
+  for (const Stream* stream : party.streams) {
+    // Not heard since a silence, a restart or a step of the clock: it has its time to begin again. Too long
+    // before the party's last frame: it had ended before.
+    if (stream->skip_gap || !rhythmic(*stream) || party.last.time - stream->last > limit_of(*stream))
+      continue;
+    judged.push_back(stream);
+  }
+  return judged;
 }
 
 void Examiner::Impl::fall_silent(Party& party) {
@@ -99,11 +115,16 @@ void Examiner::Impl::fall_silent(Party& party) {
   record.address = party.address;
   record.bus = party.bus;
   record.start = party.last;
-  for (const Stream* stream : party.streams) {
-    if (!dependable(*stream) || party.last.time - stream->last > limit_of(*stream)) continue;
+  for (const Stream* stream : judged_streams(party)) {
+    record.dependable = record.dependable || dependable(*stream);
     const SpanNs period = period_of(*stream);
     const SpanNs limit = limit_of(*stream);
-    record.limit = record.limit == 0 ? limit : std::min(record.limit, limit);
+    const bool to_all = stream->destination == kGlobalAddress;
+    if (to_all) record.limit_to_all = record.limit_to_all == 0 ? limit : std::min(record.limit_to_all, limit);
+    if (record.limit == 0 || limit < record.limit) {
+      record.limit = limit;
+      record.addressee = to_all ? std::nullopt : std::optional(stream->destination);
+    }
     record.fastest_period = record.fastest_period == 0 ? period : std::min(record.fastest_period, period);
     record.slowest_period = std::max(record.slowest_period, period);
     record.rate_per_s += 1e9 / static_cast<double>(period);
@@ -140,8 +161,9 @@ void Examiner::Impl::heard_again(Party& party, const Event& event, const Stream&
     party.returned_with_claim =
         event.time - party.returned.time >= kClaimQuiet || party.silence.fastest_period > kClaimQuiet;
   }
-  const bool rhythm = stream.role.pace != PaceRole::never && stream.pace.has_rhythm() &&
-                      stream.pace.period() <= 2 * party.silence.fastest_period;
+  const bool rhythm =
+      stream.role.pace != PaceRole::never && period_of(stream) > 0 &&
+      period_of(stream) <= std::max(2 * party.silence.fastest_period, party.silence.limit / 2);
   const bool nominal = stream.role.pace == PaceRole::cyclic;
   if (rhythm || nominal || party.returned_with_claim) confirm_return(party);
 }
@@ -149,18 +171,23 @@ void Examiner::Impl::heard_again(Party& party, const Event& event, const Stream&
 void Examiner::Impl::confirm_return(Party& party) {
   party.silence.end = party.returned;
   party.silence.reclaimed = party.returned_with_claim;
-  if (silences_.size() < kMaxSilences)
+  // A claim that was only an answer does not make a silence of a short pause.
+  const bool silence =
+      party.returned_with_claim || party.returned.time - party.silence.start.time > party.silence.limit;
+  const bool doubtful = !party.silence.dependable && !party.returned_with_claim;
+  if (!silence || (doubtful && ++party.doubtful_silences > kMaxDoubtfulSilences)) {
+  } else if (silences_.size() < kMaxSilences) {
     silences_.push_back(party.silence);
-  else
+  } else {
     ++silences_over_cap_;
-  // Without a restart, what had not run for long before may as well have paused on its own.
+  }
+  // Without a restart it may as well have paused on its own.
   if (!party.returned_with_claim)
-    for (Stream* stream : party.streams) {
-      const SpanNs life = party.silence.start.time - stream->steady_since;
-      if (stream->role.pace != PaceRole::learned || life < 0 || life >= kLifeAfterStop) continue;
-      stream->steady_since = party.returned.time;
-      ++stream->stops;
-    }
+    for (Stream* stream : party.streams)
+      if (stream->role.pace == PaceRole::learned) {
+        ++stream->pauses;
+        stream->steady_since = party.returned.time;
+      }
   party.returning = party.silent = false;
   party.attention = party.left_behind;
   party.returned_with_claim = party.claim_to_weigh = false;

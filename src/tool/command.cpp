@@ -102,6 +102,11 @@ Result<Report> examine(const CommonOptions& options, const std::optional<Roster>
   }
   Report report;
   for (const CaptureFile& file : source->files()) {
+    // A copy under another name would double every frame and hide every silence.
+    for (const CaptureFile& other : source->files())
+      if (&other != &file && file.packets > 0 && other.fingerprint == file.fingerprint)
+        return Error{ErrorKind::usage, "the same recording is named twice", file.name + ", " + other.name,
+                     "name each recording once"};
     report.files.push_back(file.fingerprint);
     report.read_error = report.read_error || file.read_error;
   }
@@ -116,6 +121,15 @@ int exit_code_of(const Report& report) {
 }
 
 int deliver(const CommonOptions& options, std::string_view text, int code) {
+  std::vector<std::string> inputs = options.captures;
+  inputs.push_back(options.roster);
+  for (const std::string& input : inputs) {
+    std::error_code ignored;
+    if (!options.output.empty() && !input.empty() &&
+        std::filesystem::equivalent(options.output, input, ignored))
+      return fail({ErrorKind::usage, "the result would overwrite its own input", options.output,
+                   "write it to another file"});
+  }
   const auto written = write_text(options.output, text);
   return written ? code : fail(written.error());
 }

@@ -23,7 +23,9 @@ int main(int argc, char** argv) {
   } catch (const CLI::Success& asked_for_help) {
     return app.exit(asked_for_help);
   } catch (const CLI::ParseError& error) {
-    return fail({ErrorKind::usage, error.what(), "command line", "see tramlog --help"});
+    const bool unknown = argc > 1 && argv[1][0] != '-' && app.get_subcommands().empty();
+    return fail({ErrorKind::usage, unknown ? "unknown subcommand" : error.what(),
+                 unknown ? argv[1] : "command line", "see tramlog --help"});
   }
   return code;
 }

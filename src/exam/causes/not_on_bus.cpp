@@ -1,6 +1,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <map>
+#include <set>
 
 #include "exam/cause.hpp"
 #include "exam/cause_tools.hpp"
@@ -11,11 +13,49 @@ extern const Cause not_on_bus;
 
 namespace {
 
+// Two or more on one supply, and not one of that supply was heard: that is one cause. Returns the supplies
+// told.
+std::set<std::string> propose_supplies(const Conclusions& all, std::vector<Finding>& findings) {
+  std::map<std::string, std::pair<std::vector<std::string>, unsigned>>
+      supplies;  // missing labels, others heard
+  for (const RollcallEntry& entry : all.rollcall->entries) {
+    if (entry.supply.empty()) continue;
+    auto& [missing, heard] = supplies[entry.supply];
+    if (entry.state == EntryState::missing && entry.required) missing.push_back(entry.label);
+    if (entry.controller) ++heard;
+  }
+  std::set<std::string> told;
+  for (const auto& [supply, members] : supplies) {
+    const auto& [missing, heard] = members;
+    if (missing.size() < 2 || heard > 0) continue;
+    told.insert(supply);
+    std::string labels;
+    for (const std::string& label : missing) labels += (labels.empty() ? "" : ", ") + label;
+    Finding finding;
+    finding.cause = not_on_bus.code;
+    finding.confidence = all.unclaimed.empty() ? Confidence::likely : Confidence::possible;
+    finding.weight = 110;
+    finding.start = all.start;
+    finding.text = fmt::format(
+        "The supply \"{}\" is off, or its part of the bus is cut off: {} were never heard.", supply, labels);
+    finding.why = {fmt::format("Not one of the {} controllers on this supply was heard in {}.",
+                               missing.size(), format_span(all.end - all.start)),
+                   fmt::format("{} heard.", counted(all.controllers.size(), "other controller was",
+                                                    "other controllers were"))};
+    finding.next_steps = {fmt::format("Fuse, relay and plug of the supply \"{}\".", supply),
+                          "Breakaway connector and bus wires towards these controllers.",
+                          "Is this the machine of the roster, and the right bus?"};
+    findings.push_back(std::move(finding));
+  }
+  return told;
+}
+
 // An entry of the roster that was never heard.
 void propose(const Conclusions& all, const Observations&, std::vector<Finding>& findings) {
   if (!all.rollcall || all.nothing_read()) return;
+  const auto dead_supplies = propose_supplies(all, findings);
   for (const RollcallEntry& entry : all.rollcall->entries) {
-    if (entry.state != EntryState::missing || !entry.required) continue;
+    if (entry.state != EntryState::missing || !entry.required || dead_supplies.count(entry.supply)) continue;
     SpanNs blind = 0;
     for (const BusSummary& bus : all.buses)
       for (const BlindSpan& span : bus.blind) blind += span.end - span.start;

@@ -60,6 +60,7 @@ void entry_answers(Page& page, const Conclusions& all) {
   const Rollcall& roll = *all.rollcall;
   std::size_t fine = 0;
   std::size_t required = 0;
+  std::size_t nameless = 0;
   for (const RollcallEntry& entry : roll.entries) {
     if (!entry.required && entry.state == EntryState::missing) continue;
     ++required;
@@ -68,9 +69,20 @@ void entry_answers(Page& page, const Conclusions& all) {
       ++fine;
       continue;
     }
+    if (entry.nameless) {
+      ++nameless;
+      continue;
+    }
     page.item("  * ", fmt::format("{}  {}{}.", upper(state_code(entry.state)), entry.label,
                                   entry.detail.empty() ? "" : ": " + entry.detail));
   }
+  if (nameless > 0)
+    page.item(
+        "  * ",
+        fmt::format("CANNOT BE TOLD  for {}: {} talked from the beginning and nobody asked who they are. "
+                    "Record from key-on, or have a display ask for address claims.",
+                    counted(nameless, "controller", "controllers"),
+                    counted(all.unclaimed.size(), "address", "addresses")));
   std::size_t unknown = 0;
   for (const RollcallEntry& entry : roll.entries) unknown += entry.state == EntryState::software_unknown;
   page.item("  * ",
@@ -81,10 +93,11 @@ void entry_answers(Page& page, const Conclusions& all) {
                                   counted(roll.extra.size(), "controller is", "controllers are")));
 }
 
-void controller_answers(Page& page, const Conclusions& all) {
+// Of every controller, or only of those that no roster entry speaks for.
+void controller_answers(Page& page, const Conclusions& all, bool only_extra) {
   for (std::size_t i = 0; i < all.controllers.size(); ++i) {
     const ControllerRecord& c = all.controllers[i];
-    if (c.state == ControllerState::present) continue;
+    if (c.state == ControllerState::present || (only_extra && !c.label.empty())) continue;
     const Dropout* shown = nullptr;
     std::size_t times = 0;
     for (const Dropout& d : all.dropouts)
@@ -113,8 +126,9 @@ void answers(Page& page, const Report& report) {
     page.item("  * ", "The capture holds no CAN frame at all; nothing can be said of the machine.");
   } else if (all.rollcall) {
     entry_answers(page, all);
+    controller_answers(page, all, true);
   } else {
-    controller_answers(page, all);
+    controller_answers(page, all, false);
     if (all.controllers.empty())
       page.item(
           "  * ",
@@ -127,6 +141,13 @@ void answers(Page& page, const Report& report) {
                       "tramlog roster learn.",
                       counted(all.controllers.size(), "controller", "controllers")));
   }
+  for (const Dropout& d : all.dropouts)
+    if (!d.controller && d.kind == DropoutKind::controller)
+      page.item(
+          "  * ",
+          fmt::format("{}  {}: last heard {}, silent for {}{}.", d.end ? "INTERMITTENT" : "LOST",
+                      voice_words(all, d.controller, d.address), mark_words(d.start),
+                      format_span(d.judged_until - d.start.time), d.end ? "" : " until the capture's end"));
   for (const BusSilence& silence : all.silences) {
     if (silence.verdict != BusSilence::Verdict::silent && silence.verdict != BusSilence::Verdict::unknown)
       continue;
@@ -177,7 +198,8 @@ void roll(Page& page, const Conclusions& all) {
     for (const Name name : all.rollcall->extra)
       for (const ControllerRecord& c : all.controllers)
         if (c.name == name)
-          page.row({"not in roster", function_term(c.name),
+          page.row({c.state == ControllerState::present ? "not in roster" : upper(state_code(c.state)),
+                    function_term(c.name) + (c.state == ControllerState::present ? "" : " (not in roster)"),
                     c.address != kNullAddress ? address_words(c.address) : "-", software_words(c)},
                    widths);
     return;
@@ -332,7 +354,7 @@ std::string render_report(const Report& report, const FormatOptions& options) {
   Page page(options.unicode);
   title(page, report, "BUS REPORT");
   answers(page, report);
-  roll(page, all);
+  if (!all.nothing_read()) roll(page, all);
   causes(page, all);
   dropouts(page, all);
   faults(page, all);
