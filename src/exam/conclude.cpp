@@ -40,7 +40,10 @@ Conclusions Conclude::run(const std::optional<Roster>& roster) {
   for (const Party& party : state_.parties_)
     if (party.silent || party.returning) {
       SilenceRecord open = party.silence;
-      if (party.returning) open.end = party.returned;
+      if (party.returning) {
+        open.end = party.returned;
+        open.unconfirmed = true;
+      }
       silences_.push_back(open);
     }
   for (const auto& bus : state_.buses_)

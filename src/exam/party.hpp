@@ -65,6 +65,7 @@ struct SilenceRecord {
   Mark start;
   std::optional<Mark> end;
   bool reclaimed = false;
+  bool unconfirmed = false;    // heard again just before the capture ended, its rhythm not yet
   bool on_purpose = false;  // heartbeat 255 came last: a controlled shutdown
   bool suspended = false;   // DM13 had stopped the traffic
   SpanNs fastest_period = 0;
@@ -76,7 +77,8 @@ struct SilenceRecord {
   // nothing).
   std::optional<Address> addressee;
   SpanNs limit_to_all = 0;
-  bool dependable = false;  // proven so already when it fell silent; else its later life must prove it
+  SpanNs limit_unpaused = 0;  // by the rhythms that never paused; 0: there was none
+  bool dependable = false;    // proven so already when it fell silent; else its later life must prove it
 };
 
 /// What is known of one trouble code of a party.

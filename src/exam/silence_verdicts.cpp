@@ -161,6 +161,12 @@ std::optional<Dropout> Conclude::verdict_of(const SilenceRecord& record) {
         });
     if (addressee_gone && !bus_gone) return std::nullopt;
   }
+  // It did not come back, so nothing tells a paused message from a lost controller but a rhythm that never
+  // paused, or the slowest being overdue as well.
+  const bool unpaused_overdue = record.limit_unpaused > 0 && heard > record.limit_unpaused;
+  if ((!record.end || record.unconfirmed) && !unpaused_overdue &&
+      heard <= std::max(kShortestSilence, kLostPeriods * record.slowest_period))
+    return std::nullopt;
   // Not proven when it fell silent: what it did before and since must prove it now. A restart proves itself.
   if (!record.dependable && !record.reclaimed) {
     const auto& streams = record.party->streams;

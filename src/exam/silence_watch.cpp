@@ -119,6 +119,8 @@ void Examiner::Impl::fall_silent(Party& party) {
     record.dependable = record.dependable || dependable(*stream);
     const SpanNs period = period_of(*stream);
     const SpanNs limit = limit_of(*stream);
+    if (stream->role.pace == PaceRole::cyclic || stream->paused == 0)
+      record.limit_unpaused = record.limit_unpaused == 0 ? limit : std::min(record.limit_unpaused, limit);
     const bool to_all = stream->destination == kGlobalAddress;
     if (to_all) record.limit_to_all = record.limit_to_all == 0 ? limit : std::min(record.limit_to_all, limit);
     if (record.limit == 0 || limit < record.limit) {
