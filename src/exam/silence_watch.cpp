@@ -163,9 +163,8 @@ void Examiner::Impl::heard_again(Party& party, const Event& event, const Stream&
     party.returned_with_claim =
         event.time - party.returned.time >= kClaimQuiet || party.silence.fastest_period > kClaimQuiet;
   }
-  const bool rhythm =
-      stream.role.pace != PaceRole::never && period_of(stream) > 0 &&
-      period_of(stream) <= std::max(2 * party.silence.fastest_period, party.silence.limit / 2);
+  const bool rhythm = rhythmic(stream) && period_of(stream) <= std::max(2 * party.silence.fastest_period,
+                                                                        party.silence.limit / 2);
   const bool nominal = stream.role.pace == PaceRole::cyclic;
   if (rhythm || nominal || party.returned_with_claim) confirm_return(party);
 }
