@@ -129,6 +129,16 @@ TEST_CASE("an output that cannot be written is exit code 4 and leaves no half fi
   CHECK(!fs::exists(folder.path() + "/r.txt.part"));
 }
 
+TEST_CASE("an input is never overwritten, and no recording is counted twice") {
+  const Folder folder;
+  const std::string copy = folder.file("copy.pcapng", file_text(kPlain));
+  const std::string roster = folder.file("r.toml", file_text(kCaptures + "healthy/roster.toml"));
+  check_error(run("TRAMLOG report " + copy + " -o " + copy), 2, "overwrite");
+  check_error(run("TRAMLOG report --roster " + roster + " " + copy + " -o " + roster), 2, "overwrite");
+  CHECK(file_text(copy) == file_text(kPlain));
+  check_error(run("TRAMLOG report " + kPlain + " " + copy), 2, "twice");
+}
+
 TEST_CASE("a learned roster finds everybody again") {
   const Folder folder;
   const std::string capture = quoted(kCaptures + "healthy/capture.pcapng.zst");

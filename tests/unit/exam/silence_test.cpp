@@ -73,6 +73,43 @@ TEST_CASE("a quick restart is a dropout too if it claims") {
   CHECK(after_start_s(found.dropouts[0].start.time) == Approx(29.92));
 }
 
+TEST_CASE("a unit that fails again and again is told each time, from the first time on") {
+  auto bus = two(140);
+  const std::vector<std::pair<double, double>> off = {{9, 11},    {20, 23},   {27, 33},
+                                                      {51, 53.5}, {70, 72.5}, {101, 110}};
+  double from = 0.52;
+  for (const auto& [begin, end] : off) {
+    bus.cyclic(from, begin, 0.2, kB);
+    from = end;
+  }
+  bus.cyclic(from, 140, 0.2, kB);
+  CHECK(bus.examine().dropouts.size() == off.size());
+}
+
+TEST_CASE("who speaks to one controller only is not gone when that one is") {
+  BusScript bus;
+  bus.claim(0.1, 0x80, kNameA).claim(0.15, 0x81, kNameB).cyclic(0.5, 60, 0.1, make_id(6, 0xFF01, 0x82));
+  bus.cyclic(0.5, 30, 0.1, kA).cyclic(36, 60, 0.1, kA);
+  const auto to_a = make_id(6, 0xCB00, 0x81, 0x80), status = make_id(6, 0xFF09, 0x81);
+  bus.cyclic(0.6, 30.2, 0.4, to_a).cyclic(36.5, 60, 0.4, to_a).cyclic(0.7, 60, 2, status);
+  const Conclusions found = bus.examine();
+  REQUIRE(found.dropouts.size() == 1);
+  CHECK(found.controllers[*found.dropouts[0].controller].name.raw() == kNameA);
+}
+
+TEST_CASE("a recording without claims calls nobody missing") {
+  BusScript bus;
+  bus.cyclic(0, 30, 0.1, kA).cyclic(0, 30, 0.1, kB);
+  const auto roster = parse_roster("[[controller]]\nlabel = \"a\"\nname = { function = 128 }\n", "r.toml");
+  const Conclusions found = bus.examine(64, roster.value());
+  REQUIRE(found.rollcall);
+  CHECK(found.rollcall->entries[0].state == EntryState::ambiguous);
+  // Asked, and no answer: these voices are not it.
+  BusScript asked;
+  asked.cyclic(0, 30, 0.1, kA).ask_for_claims(10);
+  CHECK(asked.examine(64, roster.value()).rollcall->entries[0].state == EntryState::missing);
+}
+
 TEST_CASE("a slow message does not hide a dropout") {
   auto bus = two(120);
   bus.cyclic(0.52, 60, 0.1, kB).cyclic(72, 120, 0.1, kB);
