@@ -40,7 +40,7 @@ void check_error(const Outcome& outcome, int code, const std::string& what) {
   CHECK(outcome.errors.find(what) != std::string::npos);
 }
 
-std::string number(std::uint32_t value, int bytes) {
+std::string number(std::uint64_t value, int bytes) {
   std::string out;
   for (int i = 0; i < bytes; ++i) out += static_cast<char>(value >> (8 * i) & 0xFF);
   return out;
