@@ -18,7 +18,9 @@ constexpr SpanNs kClearWindow = 5 * kSecond;
 constexpr SpanNs kBurstPause = kSecond;
 // An answer to a request for address claimed comes at once; one that comes later than the settle time, from a
 // controller that had been quiet, is the start-up claim of a restart (fact sheet 3.2).
-constexpr SpanNs kPromptAnswer = 300 * kMillisecond;
+// A starting unit waits the settle time of 250 ms after its own request, so what comes later than that, less a jitter,
+// answers nobody.
+constexpr SpanNs kPromptAnswer = kClaimSettle - 5 * kMillisecond;
 
 Message single(const Event& event) {
   Message message;
