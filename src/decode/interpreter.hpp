@@ -1,0 +1,94 @@
+// From events to messages in words and units, in the order of the bus: who said what to whom. Takes events as
+// the examiner does, asks no clock, and hands on only what the filter wants.
+#pragma once
+
+#include <cstdint>
+#include <memory>
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "base/time_bound.hpp"
+#include "can/event.hpp"
+#include "decode/teller.hpp"
+#include "exam/roster.hpp"
+#include "isobus/message.hpp"
+#include "isobus/name.hpp"
+#include "schema/schema.hpp"
+
+namespace tramlog {
+
+/// What to narrow the decoding to; everything that is given must hold. Controllers are known from the whole
+/// capture so far, so the filter never makes a name unknown.
+struct DecodeFilter {
+  std::optional<TimeBound> from, to;  // inclusive
+  std::vector<std::string> buses;     // names or globs; any of them
+  std::vector<std::string>
+      controllers;  // sender: roster label (glob), NAME in hex, address ("0x80", "128"), or term (glob)
+  std::vector<std::string> messages;  // name (glob) or PGN ("65096", "0xFE48")
+  std::vector<std::string> signals;   // name or Message.Signal (glob), "spn:190" or "ddi:7"
+  bool only_changes = false;  // leave out a message whose readings (of the wanted signals) are what they were
+};
+
+/// Who talks: one (bus, address) at a time.
+struct Speaker {
+  BusIndex bus = 0;
+  Address address = 0;
+  std::optional<Name> name;  // of the latest claim, if any
+  std::string
+      words;  // roster label, else the function's term, else "unclaimed"; "all" for the global address
+};
+
+/// What stays the same from message to message of one (bus, identifier without priority). Owned by the
+/// Interpreter.
+struct Talk {
+  std::uint32_t slot = 0;        // dense number: sinks keep their own things in a vector by it
+  std::uint32_t generation = 0;  // grows when `from`, `to` change
+  Pgn pgn = 0;
+  std::uint32_t id = 0;  // identifier with which it was first heard
+  bool extended = true;
+  Speaker from, to;
+  const MessageSpec* spec = nullptr;  // null: not in the schema
+};
+
+struct DecodedMessage {
+  const Talk* talk = nullptr;
+  TimeNs time = 0;                // last frame
+  std::uint64_t first_frame = 0;  // 1-based numbers in the capture; equal for a single frame
+  std::uint64_t last_frame = 0;
+  std::uint8_t priority = 0;
+  std::uint8_t flags = 0;  // FrameFlags of a single frame
+  Carrier carrier = Carrier::single;
+  Bytes data;
+  std::span<const Reading> readings;  // wanted ones, as far as present
+  std::span<const Remark> remarks;
+};
+
+class DecodeSink {
+ public:
+  virtual ~DecodeSink() = default;
+  virtual void on_message(const DecodedMessage& message) = 0;
+  /// Error frames, and notices (statistics, link changes, losses, damage); not called if the filter names
+  /// controllers, messages or signals.
+  virtual void on_event(const Event& event) = 0;
+  /// The bus told which units it wants (language command), or a bus was announced. Called whatever the filter
+  /// says.
+  virtual void on_bus(const Event& announcement) { (void)announcement; }
+};
+
+class Interpreter {
+ public:
+  /// `schema` and `sink` must outlive it. Fails (usage) if the filter names a message or signal that the
+  /// schema does not know, or something that is no number, name or glob: the error says which and offers
+  /// close names.
+  static Result<std::unique_ptr<Interpreter>> make(const Schema& schema, const DecodeFilter& filter,
+                                                   std::optional<Roster> roster, DecodeSink& sink);
+  virtual ~Interpreter() = default;
+
+  virtual void take(std::span<const Event> events) = 0;
+  /// No more events will come.
+  virtual void finish() = 0;
+};
+
+}  // namespace tramlog
