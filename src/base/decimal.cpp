@@ -88,7 +88,6 @@ std::optional<Decimal> parse_decimal(std::string_view text) {
       if (round_up < 0) round_up = c - '0';
       if (!point) ++exponent;
     }
-    if (exponent > kMaxExponent || exponent < -kMaxExponent) return std::nullopt;
   }
   if (!any) return std::nullopt;
   if (round_up >= 5) ++digits;

@@ -11,8 +11,10 @@ namespace tramlog {
 
 class OutputBuffer {
  public:
+  static constexpr std::size_t kDefaultSize = 256 * 1024;
+
   /// `sink` gets the collected bytes; it keeps its own errors.
-  explicit OutputBuffer(std::function<void(std::string_view)> sink, std::size_t size = 256 * 1024)
+  explicit OutputBuffer(std::function<void(std::string_view)> sink, std::size_t size = kDefaultSize)
       : sink_(std::move(sink)), memory_(size) {}
   ~OutputBuffer() { flush(); }
   OutputBuffer(const OutputBuffer&) = delete;

@@ -14,7 +14,7 @@ namespace tramlog {
 /// One thing said: "trouble code" / "SPN 168 FMI 4: battery potential, voltage below normal; 3 times".
 struct Remark {
   std::string name;
-  std::string text;
+  std::string text;  // UTF-8, safe to print
 };
 
 struct Teller {
@@ -22,5 +22,8 @@ struct Teller {
   /// Adds to `remarks` what the message says beyond its signals. Any bytes may come.
   void (*tell)(const Message& message, const Schema& schema, std::vector<Remark>& remarks);
 };
+
+/// The teller for a PGN; null if none is needed. Of two tellers with the same PGN the first by file name.
+const Teller* find_teller(Pgn pgn);
 
 }  // namespace tramlog

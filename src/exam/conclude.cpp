@@ -10,6 +10,7 @@
 namespace tramlog {
 namespace {
 constexpr std::uint64_t kDefaultBitrate = 250'000;  // ISO 11783-2
+constexpr std::uint32_t kGapsOfPace = 20;            // fewer do not tell a pace
 }
 
 Conclusions Examiner::Impl::conclude(const std::optional<Roster>& roster) {
@@ -195,6 +196,8 @@ void Conclude::trouble_codes() {
       record.address = party.address;
       record.bus = party.bus;
       record.dtc = track.dtc;
+      record.spn_text = state_.schema_.spn_text(track.dtc.spn);
+      record.fmi_text = state_.schema_.fmi_text(track.dtc.fmi);
       record.first_active = track.first_active;
       record.last_active = track.from_dm2_only ? track.first_active : track.last_active;
       record.cleared = track.from_dm2_only ? std::optional(track.first_active) : track.cleared;
@@ -268,10 +271,32 @@ void Conclude::observe() {
     message.last = stop.last;
     message.resumed = stop.resumed;
     message.period = stop.period;
+    message.cyclic = stop.cyclic;
     const TimeNs until = stop.resumed ? stop.resumed->time : out_.end;
     message.near_blindness =
         blind_time(stop.bus, stop.last.time, std::min(until, stop.last.time + 10 * stop.period)) > 0;
     seen_.stops.push_back(message);
+  }
+  for (const Stream& stream : state_.streams_.all()) {
+    if (stream.role.pace != PaceRole::cyclic || stream.role.silence_limit > 0) continue;
+    const MessageSpec* spec = state_.schema_.find(stream.id, true);
+    if (spec == nullptr || stream.pace.gaps() < kGapsOfPace) continue;
+    MessagePace pace;
+    pace.controller = index_of(stream.party);
+    pace.bus = stream.bus;
+    pace.pgn = stream.pgn;
+    pace.source = stream.source;
+    pace.destination = stream.destination;
+    pace.message = spec->name;
+    pace.nominal = stream.role.nominal_period;
+    // The median tells what is usual; the rhythm's mean is the more exact figure where both mean the same.
+    pace.period = stream.pace.median();
+    const SpanNs mean = stream.pace.period();
+    if (mean > pace.period * 3 / 4 && mean < pace.period * 4 / 3) pace.period = mean;
+    pace.count = stream.count;
+    pace.first = stream.first;
+    pace.last = {stream.last, stream.last_frame};
+    seen_.paces.push_back(std::move(pace));
   }
   for (const Party& party : state_.parties_) {
     const auto controller = index_of(&party);

@@ -123,6 +123,8 @@ struct DtcRecord {
   Address address = 0;
   BusIndex bus = 0;
   Dtc dtc;
+  std::optional<std::string> spn_text;  // none: not known
+  std::string fmi_text;
   Mark first_active, last_active;
   std::optional<Mark> cleared;
   unsigned activations = 0;

@@ -22,7 +22,7 @@ std::uint64_t payload_word(const Event& event) {
 
 }  // namespace
 
-Examiner::Examiner() : impl_(std::make_unique<Impl>()) {}
+Examiner::Examiner(const Schema& schema) : impl_(std::make_unique<Impl>(schema)) {}
 Examiner::~Examiner() = default;
 void Examiner::take(std::span<const Event> events) {
   impl_->take(events);
@@ -269,7 +269,7 @@ Stream* Examiner::Impl::new_stream(const Event& event) {
   stream->pgn = pgn_of(event.id);
   stream->source = source_of(event.id);
   stream->destination = destination_of(event.id);
-  stream->role = role_of(stream->pgn, stream->destination);
+  stream->role = role_of(schema_, event.id);
   stream->subscribed = is_subscribed(stream->pgn);
   stream->fast_packet = Transfers::is_fast_packet(stream->pgn);
   stream->first = stream->steady_since = event.time;

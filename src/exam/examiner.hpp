@@ -9,12 +9,14 @@
 #include "can/event.hpp"
 #include "exam/conclusions.hpp"
 #include "exam/roster.hpp"
+#include "schema/schema.hpp"
 
 namespace tramlog {
 
 class Examiner {
  public:
-  Examiner();
+  /// The schema tells nominal periods and the words for trouble codes; it must outlive the examiner.
+  explicit Examiner(const Schema& schema = Schema::built_in());
   ~Examiner();
   Examiner(const Examiner&) = delete;
   Examiner& operator=(const Examiner&) = delete;

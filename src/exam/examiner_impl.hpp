@@ -51,7 +51,7 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   static constexpr std::size_t kMaxDtcsPerParty = 128;
   static constexpr std::size_t kMaxRetired = 32;
 
-  Impl() : network_(*this), transfers_(*this) {}
+  explicit Impl(const Schema& schema) : schema_(schema), network_(*this), transfers_(*this) {}
 
   void take(std::span<const Event> events);
   Conclusions conclude(const std::optional<Roster>& roster);
@@ -102,6 +102,7 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
 
   friend class tramlog::Conclude;
 
+  const Schema& schema_;
   std::vector<std::unique_ptr<BusWatch>> buses_;
   StreamTable streams_;
   std::deque<Party> parties_;

@@ -29,7 +29,22 @@ struct MessageStop {
   Mark last;
   std::optional<Mark> resumed;
   SpanNs period = 0;
+  bool cyclic = false;          // it must come all the time (schema, or the standard)
   bool near_blindness = false;  // the recorder was blind close to its end
+};
+
+/// How fast a message really comes for which the schema has a period.
+struct MessagePace {
+  std::optional<std::size_t> controller;
+  BusIndex bus = 0;
+  Pgn pgn = 0;
+  Address source = 0, destination = 0;
+  std::string message;  // its name in the schema
+  SpanNs nominal = 0;
+  SpanNs period = 0;  // usual gap between two of them
+  std::uint64_t count = 0;
+  TimeNs first = 0;
+  Mark last;
 };
 
 /// A controller that started again without a pause long enough to be a dropout.
@@ -79,6 +94,7 @@ struct Observations {
   std::vector<CommandedAddress> commands;
   std::vector<AnnouncedMember> announced;
   std::vector<MessageStop> stops;
+  std::vector<MessagePace> paces;
   std::vector<Restart> restarts;
   std::vector<SoftwareChange> software_changes;
   std::vector<IntendedSilence> intended;

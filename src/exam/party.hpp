@@ -55,6 +55,7 @@ struct StreamStop {
   Mark last;  // last frame of it
   std::optional<Mark> resumed;
   SpanNs period = 0;
+  bool cyclic = false;  // it must come all the time (schema, or the standard)
 };
 
 /// A silence of one party as it stands while the capture is read; judged when all is known.
@@ -65,9 +66,9 @@ struct SilenceRecord {
   Mark start;
   std::optional<Mark> end;
   bool reclaimed = false;
-  bool unconfirmed = false;    // heard again just before the capture ended, its rhythm not yet
-  bool on_purpose = false;  // heartbeat 255 came last: a controlled shutdown
-  bool suspended = false;   // DM13 had stopped the traffic
+  bool unconfirmed = false;  // heard again just before the capture ended, its rhythm not yet
+  bool on_purpose = false;   // heartbeat 255 came last: a controlled shutdown
+  bool suspended = false;    // DM13 had stopped the traffic
   SpanNs fastest_period = 0;
   SpanNs slowest_period = 0;
   SpanNs limit = 0;       // silence longer than this is one

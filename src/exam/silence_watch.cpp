@@ -226,6 +226,7 @@ void Examiner::Impl::note_stop(Party& party, Stream& stream) {
   stop.party = &party;
   stop.last = {stream.last, stream.last_frame};
   stop.period = period_of(stream);
+  stop.cyclic = stream.role.pace == PaceRole::cyclic;
   stream.stopped = true;
   ++stream.stops;
   stream.skip_gap = true;

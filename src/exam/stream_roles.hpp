@@ -1,8 +1,10 @@
-// What is known beforehand about the pace of a PGN (fact sheet, network and diagnostics, 6.1 to 6.8, 7.2).
+// What is known beforehand about the pace of a message: from the schema, and what depends on more than the
+// PGN (fact sheet, network and diagnostics, 6.1 to 6.8, 7.2).
 #pragma once
 
 #include "base/time.hpp"
 #include "can/can_id.hpp"
+#include "schema/schema.hpp"
 
 namespace tramlog {
 
@@ -18,7 +20,8 @@ struct StreamRole {
   SpanNs silence_limit = 0;   // cyclic only: the partners' timeout of the standard; 0 = by the period
 };
 
-StreamRole role_of(Pgn pgn, Address destination);
+/// For a 29-bit identifier as it is on the bus.
+StreamRole role_of(const Schema& schema, std::uint32_t id);
 
 /// Messages that the examiner reads (all others only count towards their stream's pace).
 bool is_subscribed(Pgn pgn);

@@ -1,55 +1,33 @@
-// Tables of typed columns on their way out: CSV, JSON Lines, SQLite. Knows nothing of buses or signals.
+// Tables written as CSV, JSON Lines or an SQLite database.
 #pragma once
 
-#include <cstdint>
 #include <memory>
-#include <span>
 #include <string>
-#include <string_view>
-#include <vector>
 
-#include "base/decimal.hpp"
 #include "base/result.hpp"
-#include "base/time.hpp"
+#include "base/table.hpp"
 
 namespace tramlog {
 
-struct Column {
-  enum class Type : std::uint8_t { time, integer, real, text };
-  std::string name;
-  Type type = Type::text;
-  std::string unit;     // "" = none
-  std::string comment;  // one line; where the format has a place for it
-};
+/// All: an ordinary file is written beside its place and renamed at the end, so that a broken export never
+/// looks whole. Errors: environment (folder, permission, disk full, reader gone).
 
-/// A field of a row: nothing, a moment, a number or a text.
-struct Cell {
-  enum class Kind : std::uint8_t { none, time, integer, number, text };
-  Kind kind = Kind::none;
-  std::int64_t integer = 0;  // integer; time: ns since 1970
-  Number number;
-  std::string_view text;  // valid during the call
-};
-
-using TableId = std::size_t;
-
-class TableWriter {
- public:
-  virtual ~TableWriter() = default;
-  /// All tables before the first row. CSV and JSON Lines hold one table only.
-  virtual TableId add_table(const std::string& name, std::vector<Column> columns,
-                            const std::string& comment) = 0;
-  virtual void row(TableId table, std::span<const Cell> cells) = 0;
-  /// Ends the output: everything is written and flushed. The first error of any call is told here; after an
-  /// error rows are dropped.
-  virtual Result<bool> finish() = 0;
-};
-
-/// `path` empty: standard output. Buffers 256 KiB.
+/// RFC 4180, UTF-8 without a mark, lines end in CR LF. Header: "name" or "name [unit]". Times are RFC 3339 in
+/// UTC; absent and null cells are empty. A text that a spreadsheet would run as a formula gets its first sign
+/// as "\x3d". `path` empty or "-": standard output. Buffers 256 KiB.
 Result<std::unique_ptr<TableWriter>> make_csv_writer(const std::string& path);
+
+/// One object a line, keys as in the header of CSV; absent cells are left out.
 Result<std::unique_ptr<TableWriter>> make_json_lines_writer(const std::string& path);
-/// Writes a new database beside `path` and renames it at the end, so that a broken export never looks whole;
-/// an existing file is replaced only if it is an SQLite database or empty, else a usage error.
+
+/// One transaction; times are integers (ns since 1970), comments and units stand in the CREATE TABLE texts.
+/// An existing file is replaced only if it is an SQLite database that nobody has open, or empty, else a usage
+/// error; so is a path that is no ordinary file. Buffers 16 MiB.
 Result<std::unique_ptr<TableWriter>> make_sqlite_writer(const std::string& path);
+
+inline constexpr std::int32_t kDatabaseApplicationId = 0x54524D4C;  // "TRML"
+inline constexpr std::int32_t kDatabaseVersion = 1;  // user_version; grows if the layout changes
+/// Columns that a table of a database may have (SQLite's default is 2000).
+inline constexpr std::size_t kMaxDatabaseColumns = 2000;
 
 }  // namespace tramlog

@@ -1,5 +1,8 @@
 #include "isobus/transfers.hpp"
 
+#include <algorithm>
+#include <utility>
+
 #include "isobus/etp_session.hpp"
 #include "isobus/fast_packet.hpp"
 #include "isobus/tp_session.hpp"
@@ -17,16 +20,20 @@ constexpr Pgn kEtpData = 0xC700;
 
 class Transfers::Impl {
  public:
-  Impl(TransferSink& sink, TransferLimits limits) : core(sink, limits) {}
+  Impl(TransferSink& sink, TransferLimits limits, std::vector<Pgn> more)
+      : more_fast_packet(std::move(more)), core(sink, limits) {
+    std::sort(more_fast_packet.begin(), more_fast_packet.end());
+  }
 
+  std::vector<Pgn> more_fast_packet;  // sorted
   TransferCore core;
   TpSessions tp{core};
   EtpSessions etp{core};
   FastPacketSessions fast{core};
 };
 
-Transfers::Transfers(TransferSink& sink, TransferLimits limits)
-    : impl_(std::make_unique<Impl>(sink, limits)) {}
+Transfers::Transfers(TransferSink& sink, TransferLimits limits, std::vector<Pgn> more_fast_packet)
+    : impl_(std::make_unique<Impl>(sink, limits, std::move(more_fast_packet))) {}
 Transfers::~Transfers() = default;
 
 bool Transfers::is_fast_packet(Pgn pgn) {
@@ -46,10 +53,15 @@ bool Transfers::is_fast_packet(Pgn pgn) {
   }
 }
 
+bool Transfers::takes_as_fast_packet(Pgn pgn) const {
+  const std::vector<Pgn>& more = impl_->more_fast_packet;
+  return is_fast_packet(pgn) || (!more.empty() && std::binary_search(more.begin(), more.end(), pgn));
+}
+
 void Transfers::take(const Event& frame) {
   if (!frame.is_iso11783()) return;
   const Pgn pgn = pgn_of(frame.id);
-  if (!is_transport(pgn) && !is_fast_packet(pgn)) return;
+  if (!is_transport(pgn) && !takes_as_fast_packet(pgn)) return;
   impl_->core.advance(frame.time);
   // The capture holds less of this frame than was on the wire: that is a loss of ours, not a fault of the
   // sender.

@@ -6,6 +6,7 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "can/event.hpp"
 #include "isobus/message.hpp"
@@ -74,7 +75,9 @@ struct TransferStats {
 
 class Transfers {
  public:
-  explicit Transfers(TransferSink& sink, TransferLimits limits = {});
+  /// `more_fast_packet`: PGNs that travel as fast packet besides those of is_fast_packet(); a user's schema
+  /// may know some.
+  explicit Transfers(TransferSink& sink, TransferLimits limits = {}, std::vector<Pgn> more_fast_packet = {});
   ~Transfers();
   Transfers(const Transfers&) = delete;
   Transfers& operator=(const Transfers&) = delete;
@@ -85,6 +88,8 @@ class Transfers {
   }
   /// PGNs that travel as fast packet on an ISO 11783 or NMEA 2000 bus (fact sheet 5.3, 6.6).
   static bool is_fast_packet(Pgn pgn);
+  /// is_fast_packet(), or given to the constructor.
+  bool takes_as_fast_packet(Pgn pgn) const;
 
   /// One ISO 11783 data frame of a transport or fast-packet PGN. Frames of other PGNs are ignored. Includes
   /// advance(frame.time). If time steps back by more than a second, open sessions end unseen: the clock was

@@ -15,6 +15,7 @@
 #include "schema/dbc_file.hpp"
 #include "schema/dictionary.hpp"
 #include "schema/reading.hpp"
+#include "schema/signal_plan.hpp"
 #include "schema/trouble_texts.hpp"
 
 namespace tramlog {
@@ -23,21 +24,6 @@ struct MessageSpec;
 
 /// Which codes are reserved (fact sheet, signals, 5).
 enum class CodeRule : std::uint8_t { iso11783, nmea2000, none };
-
-/// How to take a signal's bits out of a message and scale them; compiled once.
-struct SignalPlan {
-  std::uint64_t mask = 0;         // of the right-aligned raw value
-  std::uint64_t valid_first = 0;  // raw values from here ..
-  std::uint64_t valid_last = 0;   // .. to here are valid without a closer look (none if first > last)
-  std::int64_t scale = 1;         // exact: value = (raw x scale + shift) x 10^-decimals
-  std::int64_t shift = 0;
-  std::uint32_t byte = 0;       // fast path: 8 bytes from here hold all bits
-  std::uint32_t last_byte = 0;  // index of the last byte that holds a bit
-  std::uint8_t bit = 0;         // fast path: right shift after loading
-  std::uint8_t decimals = 0;
-  bool fast = false;   // the bits lie within 8 bytes; else the slow path goes byte by byte
-  bool exact = false;  // scale and shift fit for every raw value; else double arithmetic
-};
 
 struct SignalSpec {
   std::string name;     // as in the file, unique in its message
@@ -50,7 +36,11 @@ struct SignalSpec {
   Encoding encoding = Encoding::unsigned_integer;
   Decimal factor{1, 0}, offset{0, 0};
   std::optional<Decimal> minimum, maximum;
-  std::vector<CodeName> codes;  // sorted by code
+  std::vector<CodeName> codes;          // sorted by code
+  std::vector<Validity> code_validity;  // what each of `codes` says about the value, by its text
+  std::vector<CodeSlot> slots;  // by raw value: 1 bit, and up to 8 bits with codes. Where a rule holds and
+                                // 0, 1 and all ones have names, a code without one is reserved
+  bool all_valid = false;       // attribute Codes = "all-valid": no code is reserved
   std::optional<std::uint32_t> spn;
   CodeRule rule = CodeRule::none;
   bool command = false;     // attribute Purpose = "command": all ones means no action
@@ -79,6 +69,7 @@ struct MessageSpec {
   SpanNs period = 0;  // GenMsgCycleTime; 0 = not told
   Sending sending = Sending::unknown;
   std::vector<SignalSpec> signals;  // multiplexors before what they choose, else by place in the message
+  bool multiplexed = false;         // some signals have a multiplexor
   std::uint32_t line = 0;
   std::uint16_t layer = 0;  // index in Schema::layers()
 };

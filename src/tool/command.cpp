@@ -1,9 +1,7 @@
 #include "tool/command.hpp"
 
 #include <fmt/format.h>
-#include <unistd.h>
 
-#include <chrono>
 #include <cstdio>
 #include <filesystem>
 
@@ -12,38 +10,9 @@
 #include "io/capture_reader.hpp"
 #include "io/text_file.hpp"
 #include "report/format.hpp"
+#include "tool/progress.hpp"
 
 namespace tramlog {
-namespace {
-
-// A line on the terminal for whoever waits longer than a second; nothing otherwise.
-class Progress {
- public:
-  void add(std::size_t events) {
-    events_ += events;
-    if (!terminal_ || events_ - shown_events_ < 100'000) return;
-    shown_events_ = events_;
-    const auto now = std::chrono::steady_clock::now();
-    if (now - shown_ < std::chrono::seconds(1)) return;
-    shown_ = now;
-    begun_ = true;
-    fmt::print(stderr, "\r{} frames read ", events_);
-    std::fflush(stderr);
-  }
-  ~Progress() {
-    if (begun_) fmt::print(stderr, "\r{:40}\r", "");
-  }
-
- private:
-  bool terminal_ = ::isatty(STDERR_FILENO) == 1;
-  bool begun_ = false;
-  std::uint64_t events_ = 0;
-  std::uint64_t shown_events_ = 0;
-  std::chrono::steady_clock::time_point shown_ = std::chrono::steady_clock::now();
-};
-
-}  // namespace
-
 void add_captures(CLI::App& command, CommonOptions& options) {
   command
       .add_option(
@@ -120,16 +89,29 @@ int exit_code_of(const Report& report) {
   return something_wrong(report.found) ? kSomethingWrong : kFine;
 }
 
-int deliver(const CommonOptions& options, std::string_view text, int code) {
+std::optional<Error> check_paths(const CommonOptions& options) {
   std::vector<std::string> inputs = options.captures;
   inputs.push_back(options.roster);
+  inputs.insert(inputs.end(), options.schema.begin(), options.schema.end());
   for (const std::string& input : inputs) {
     std::error_code ignored;
     if (!options.output.empty() && !input.empty() &&
         std::filesystem::equivalent(options.output, input, ignored))
-      return fail({ErrorKind::usage, "the result would overwrite its own input", options.output,
-                   "write it to another file"});
+      return Error{ErrorKind::usage, "the result would overwrite its own input", options.output,
+                   "write it to another file"};
   }
+  for (std::size_t i = 0; i < options.captures.size(); ++i)
+    for (std::size_t k = 0; k < i; ++k) {
+      std::error_code ignored;
+      if (std::filesystem::equivalent(options.captures[i], options.captures[k], ignored))
+        return Error{ErrorKind::usage, "the same recording is named twice",
+                     options.captures[k] + ", " + options.captures[i], "name each recording once"};
+    }
+  return std::nullopt;
+}
+
+int deliver(const CommonOptions& options, std::string_view text, int code) {
+  if (const auto error = check_paths(options)) return fail(*error);
   const auto written = write_text(options.output, text);
   return written ? code : fail(written.error());
 }

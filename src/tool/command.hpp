@@ -7,8 +7,11 @@
 #include <vector>
 
 #include "base/result.hpp"
+#include "decode/interpreter.hpp"
 #include "exam/roster.hpp"
 #include "report/report.hpp"
+#include "schema/schema.hpp"
+#include "schema/units.hpp"
 
 namespace tramlog {
 
@@ -20,17 +23,38 @@ struct CommonOptions {
   std::string format = "text";
   std::string output;  // empty: standard output
   bool unicode = false;
+  std::vector<std::string> schema;  // files and folders
+  std::string from, to, units;      // empty: not given
 };
 
 void add_captures(CLI::App& command, CommonOptions& options);
 void add_roster(CLI::App& command, CommonOptions& options, bool required);
 void add_format(CLI::App& command, CommonOptions& options);
 void add_output(CLI::App& command, CommonOptions& options);
+void add_schema(CLI::App& command, CommonOptions& options);
+void add_time_span(CLI::App& command, CommonOptions& options);
+void add_units(CLI::App& command, CommonOptions& options);
+/// --controller, --message, --signal, --bus, --changes.
+void add_filter(CLI::App& command, DecodeFilter& filter);
 
 /// Prints "tramlog: <what> : <where> : <what to do>" to standard error and gives the contract's exit code.
 int fail(const Error& error);
 
 Result<Roster> load_roster(const std::string& path);
+
+/// Our own schema and the user's files upon it: .dbc, and .csv (data dictionary, texts of trouble codes); of
+/// a folder all of those, by name. What is wrong in them goes to standard error unless nothing is to be told; an
+/// error only if a file cannot be opened or nothing in it could be used.
+enum class SchemaTelling { problems, nothing };
+Result<Schema> load_schema(const CommonOptions& options, SchemaTelling telling = SchemaTelling::problems);
+
+/// --from and --to into the filter; a usage error if one is no time.
+std::optional<Error> parse_time_span(const CommonOptions& options, DecodeFilter& filter);
+/// --units; none if it was not given.
+Result<std::optional<UnitSystem>> parse_units(const CommonOptions& options);
+
+/// A usage error if the output is one of the inputs, or an input is named twice.
+std::optional<Error> check_paths(const CommonOptions& options);
 
 /// Reads all captures in time order and examines them. Progress goes to standard error if it is a terminal.
 Result<Report> examine(const CommonOptions& options, const std::optional<Roster>& roster);
@@ -45,5 +69,8 @@ int deliver(const CommonOptions& options, std::string_view text, int code);
 void add_report_command(CLI::App& app, int& code);
 void add_rollcall_command(CLI::App& app, int& code);
 void add_roster_command(CLI::App& app, int& code);
+void add_decode_command(CLI::App& app, int& code);
+void add_export_command(CLI::App& app, int& code);
+void add_schema_command(CLI::App& app, int& code);
 
 }  // namespace tramlog

@@ -18,6 +18,9 @@ int main(int argc, char** argv) {
   add_report_command(app, code);
   add_rollcall_command(app, code);
   add_roster_command(app, code);
+  add_schema_command(app, code);
+  add_decode_command(app, code);
+  add_export_command(app, code);
   try {
     app.parse(argc, argv);
   } catch (const CLI::Success& asked_for_help) {

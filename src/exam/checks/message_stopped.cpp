@@ -20,10 +20,9 @@ void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>&
       winding_down = winding_down || off;
     }
     if (winding_down) continue;
-    const bool cyclic = role_of(stop.pgn, stop.destination).pace == PaceRole::cyclic;
     Fault fault;
     fault.code = message_stopped.code;
-    fault.severity = cyclic ? Severity::warning : Severity::note;
+    fault.severity = stop.cyclic ? Severity::warning : Severity::note;
     fault.start = stop.last.time;
     if (stop.resumed) fault.end = stop.resumed->time;
     if (stop.controller) fault.controllers = {*stop.controller};

@@ -10,7 +10,7 @@ namespace {
 
 void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faults) {
   for (const DtcRecord& dtc : all.dtcs) {
-    const auto text = spn_text(dtc.dtc.spn);
+    const auto& text = dtc.spn_text;
     const std::string spn = is_proprietary_spn(dtc.dtc.spn)
                                 ? fmt::format("proprietary SPN {}", dtc.dtc.spn)
                                 : fmt::format("SPN {}{}", dtc.dtc.spn, text ? " (" + *text + ")" : "");
@@ -30,7 +30,7 @@ void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faul
       when = "is active";
     fault.text = fmt::format(
         "{}: {}, FMI {} ({}) {}{}{}{}.", voice_words(all, dtc.controller, dtc.address), spn, dtc.dtc.fmi,
-        fmi_text(dtc.dtc.fmi), when, dtc.activations > 1 ? fmt::format(", {} times", dtc.activations) : "",
+        dtc.fmi_text, when, dtc.activations > 1 ? fmt::format(", {} times", dtc.activations) : "",
         dtc.clear_requested_by
             ? fmt::format("; address {} had asked to clear it", address_words(*dtc.clear_requested_by))
             : "",

@@ -172,15 +172,14 @@ Json dropouts(const Conclusions& all) {
 Json dtcs(const Conclusions& all) {
   Json list = Json::array();
   for (const DtcRecord& d : all.dtcs) {
-    const auto text = spn_text(d.dtc.spn);
     list.push_back(
         {{"controller", name_or_null(all, d.controller)},
          {"address", d.address},
          {"bus", all.buses[d.bus].name},
          {"spn", d.dtc.spn},
          {"fmi", d.dtc.fmi},
-         {"spn_text", text ? Json(*text) : Json(nullptr)},
-         {"fmi_text", fmi_text(d.dtc.fmi)},
+         {"spn_text", d.spn_text ? Json(*d.spn_text) : Json(nullptr)},
+         {"fmi_text", d.fmi_text},
          {"first_active", format_rfc3339(d.first_active.time)},
          {"last_active", format_rfc3339(d.last_active.time)},
          {"cleared", time_or_null(d.cleared)},

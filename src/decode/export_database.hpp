@@ -1,0 +1,97 @@
+// Decoded messages as tables of a database: one typed table a message, and tables that tell what is in it.
+//
+//   <Message>  time_ns, bus, source, destination, controller, name, frame, then a column a signal (unit in
+//   the
+//              table's text). A signal that the message does not carry or that has no value is NULL. With it
+//              comes the view <Message>_readable.
+//   signal     message, signal (names as in this database), message_name, signal_name (in the schema), unit,
+//   spn,
+//              title, minimum, maximum, resolution, period_ms, schema_source
+//   code       message, signal, code (as in the column), text
+//   doubt      message, time_ns, bus, source, frame, signal, state ("error", "reserved", "out-of-range",
+//              "cut-off"), raw: readings that are neither valid nor simply not available; a number out of
+//              range also stands in its table
+//   event      see EventTable
+#pragma once
+
+#include <deque>
+#include <memory>
+#include <optional>
+#include <string>
+#include <unordered_map>
+#include <vector>
+
+#include "base/table.hpp"
+#include "decode/export_buses.hpp"
+#include "decode/export_columns.hpp"
+#include "decode/export_events.hpp"
+#include "decode/interpreter.hpp"
+
+namespace tramlog {
+
+/// The tables `signal` and `code`.
+class SignalTables {
+ public:
+  SignalTables(const Schema& schema, TableWriter& out);
+  void add(const std::string& table, const std::string& column, const SignalColumn& signal);
+
+ private:
+  const Schema& schema_;
+  TableWriter& out_;
+  TableId signals_ = 0, codes_ = 0;
+};
+
+class DatabaseExport final : public DecodeSink {
+ public:
+  /// Of messages that `chosen` has no signal of, all signals are taken. Without `events` the table `event` is
+  /// left out. What is given must outlive this.
+  DatabaseExport(const Schema& schema, const std::vector<SignalColumn>& chosen,
+                 const std::optional<UnitChoice>& units, bool events, TableWriter& out);
+
+  void on_message(const DecodedMessage& message) override;
+  void on_event(const Event& event) override;
+  void on_bus(const Event& announcement) override { buses_.take(announcement); }
+
+  std::uint64_t rows() const { return rows_; }
+  std::uint64_t unknown_messages() const { return unknown_messages_; }
+  /// Names that had to be changed and signals that found no room, a sentence each.
+  const std::vector<std::string>& notes() const { return notes_; }
+
+ private:
+  struct MessageTable {
+    TableId table = 0;
+    std::string name;
+    std::vector<std::int32_t> places;  // column by signal of the message; -1: none
+    std::vector<SignalColumn> columns;
+    std::vector<std::string> names;  // of the columns
+  };
+  struct Known {
+    std::uint32_t generation = 0;
+    MessageTable* table = nullptr;
+    bool known = false;
+    std::string controller, name;
+  };
+
+  Known& known(const Talk& talk);
+  MessageTable& table_of(const MessageSpec& message);
+  void tell_doubt(const DecodedMessage& message, const MessageTable& table, std::size_t column,
+                  const Reading& reading);
+
+  std::unordered_map<const MessageSpec*, std::vector<const SignalSpec*>> chosen_;
+  std::optional<UnitChoice> units_;
+  TableWriter& out_;
+  SignalTables signals_;
+  TableId doubts_ = 0;
+  std::unique_ptr<EventTable> events_;
+  NameSet names_;
+  BusNames buses_;
+  std::unordered_map<const MessageSpec*, MessageTable> tables_;
+  std::vector<Known> talks_;  // by slot
+  Known spare_;
+  std::vector<Cell> cells_;
+  std::deque<std::string> texts_;  // what cells point to
+  std::vector<std::string> notes_;
+  std::uint64_t rows_ = 0, unknown_messages_ = 0;
+};
+
+}  // namespace tramlog

@@ -1,0 +1,88 @@
+// Chosen signals as one table: a row a message, or a row a step of time and sender.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <memory>
+#include <string>
+#include <unordered_map>
+#include <vector>
+
+#include "base/table.hpp"
+#include "decode/export_buses.hpp"
+#include "decode/export_columns.hpp"
+#include "decode/export_steps.hpp"
+#include "decode/interpreter.hpp"
+
+namespace tramlog {
+
+struct SeriesOptions {
+  bool code_words = true;            // codes as their words, else as numbers
+  std::string time_column = "time";  // and it comes first
+  std::string table = "series";
+  SpanNs every = 0;                     // ns, the length of a step; 0: a row a message
+  std::vector<Take> takes{Take::last};  // what a step's readings become; codes and texts: always the last
+};
+
+/// Columns: time, bus, source (address), controller (label or term), element (number; only with process
+/// data), one for each signal (several with several takes), remarks.
+///
+/// A row a message: signals of other messages are absent, those without a value null; what is wrong with a
+/// reading stands in the remarks ("KeySwitchState: error"); a number out of range is kept.
+///
+/// A row a step: see StepTable.
+class SeriesExport final : public DecodeSink {
+ public:
+  /// Names that a signal's column must not have.
+  static std::vector<std::string> fixed_columns(const SeriesOptions& options);
+
+  /// Adds its table to `out`, which must outlive it, as must what `columns` point to.
+  SeriesExport(std::vector<SignalColumn> columns, const SeriesOptions& options, TableWriter& out);
+
+  void on_message(const DecodedMessage& message) override;
+  void on_event(const Event&) override {}
+  void on_bus(const Event& announcement) override { buses_.take(announcement); }
+  /// The last step.
+  void finish();
+
+  std::uint64_t rows() const { return steps_ ? steps_->rows() : rows_; }
+  /// Readings that found no room, because too many senders spoke within one step.
+  std::uint64_t left_out() const { return steps_ ? steps_->left_out() : 0; }
+  /// The table's columns that hold signals, with the index of the signal in `columns`.
+  const std::vector<std::pair<std::string, std::size_t>>& value_columns() const { return value_columns_; }
+
+ private:
+  /// What is known of a Talk.
+  struct Known {
+    std::uint32_t generation = 0;
+    bool known = false;
+    const std::vector<std::int32_t>* places = nullptr;  // column by signal of the message; -1: none
+    std::string controller;                             // safe to write
+    StepTable::Memory step;
+  };
+
+  Known& known(const Talk& talk);
+  void tell_row(const DecodedMessage& message, const Known& known, std::int32_t process_column);
+  void tally_step(const DecodedMessage& message, Known& known, std::int32_t process_column);
+  std::int32_t process_column(const DecodedMessage& message) const;
+  Number process_value(std::size_t column, Bytes data) const;
+
+  std::vector<SignalColumn> columns_;
+  SeriesOptions options_;
+  TableWriter& out_;
+  TableId table_ = 0;
+  std::unordered_map<const MessageSpec*, std::vector<std::int32_t>> places_;
+  std::unordered_map<std::uint16_t, std::int32_t> process_places_;
+  std::vector<std::pair<std::string, std::size_t>> value_columns_;
+  std::vector<Known> talks_;  // by slot
+  Known spare_;               // of talks beyond the Interpreter's cap
+  BusNames buses_;
+  std::size_t first_value_ = 0;
+  std::vector<Cell> cells_;
+  std::vector<std::string> texts_;  // one a column: what cells point to
+  std::string remarks_;
+  std::uint64_t rows_ = 0;
+  std::unique_ptr<StepTable> steps_;
+};
+
+}  // namespace tramlog

@@ -1,0 +1,328 @@
+#include "decode/json_lines.hpp"
+
+#include <algorithm>
+#include <string>
+#include <unordered_map>
+#include <vector>
+
+#include "base/text.hpp"
+#include "decode/json_pieces.hpp"
+#include "decode/words.hpp"
+#include "exam/words.hpp"
+
+namespace tramlog {
+namespace {
+
+constexpr std::size_t kSmall = 512;             // room for the fixed keys and numbers of a line
+constexpr std::size_t kStateChars = 96;         // ,"state":"..","raw":..
+constexpr std::size_t kKeptSignals = 8 * 1024;  // longest list that is kept for its repetition
+constexpr std::size_t kKeptTotal = 32 * 1024 * 1024;
+constexpr std::size_t kHexPiece = 16 * 1024;
+
+/// Text of one signal that stays the same.
+struct SignalText {
+  std::string head;  // {"name":"WheelBasedSpeed","value":
+  std::string tail;  // ,"unit":"m/s"
+  std::optional<UnitConversion> conversion;
+  double resolution = 1;
+  std::size_t most = 0;  // longest text of the whole signal
+};
+
+struct MessageText {
+  std::string name;  // in quotes
+  std::vector<SignalText> signals;
+  std::size_t most = 0;  // longest list of signals
+};
+
+/// What is kept of a Talk.
+struct TalkText {
+  std::uint32_t generation = 0;
+  std::uint16_t priority = 0xFFFF;  // of the head; none yet
+  std::string head;                 // "bus": .. "signals":[
+  const MessageText* message = nullptr;
+  std::uint64_t payload = 0;  // of the kept signals, 8 bytes
+  std::string signals;        // their text; empty: none
+};
+
+/// The characters in the order in which they are sent.
+std::string characters_of(const SignalSpec& signal, std::uint64_t raw) {
+  std::array<std::uint8_t, 8> bytes{};
+  const std::size_t count = std::min<std::size_t>(bytes.size(), (signal.bit_length + 7u) / 8u);
+  for (std::size_t i = 0; i < count; ++i) {
+    const std::size_t place = signal.order == ByteOrder::little ? i : count - 1 - i;
+    bytes[i] = static_cast<std::uint8_t>(raw >> (8 * place));
+  }
+  return printable_latin1({bytes.data(), count});
+}
+
+class JsonLines final : public DecodeSink {
+ public:
+  JsonLines(OutputBuffer& out, const JsonLinesOptions& options) : out_(out), options_(options) {}
+
+  void on_message(const DecodedMessage& message) override;
+  void on_event(const Event& event) override;
+  void on_bus(const Event& announcement) override;
+
+ private:
+  TalkText& text_of(const DecodedMessage& message);
+  void make_head(TalkText& text, const DecodedMessage& message);
+  const MessageText* text_of(const MessageSpec& spec);
+  const std::string& text_of_code(const std::string* code);
+  const std::string& bus_name(BusIndex bus);
+  char* put_signals(char* at, const MessageText& text, const DecodedMessage& message);
+  char* put_reading(char* at, const SignalText& text, const Reading& reading);
+  void add_signals(TalkText& text, const DecodedMessage& message);
+  void add_remarks(const DecodedMessage& message);
+  void add_data(Bytes data);
+
+  OutputBuffer& out_;
+  JsonLinesOptions options_;
+  TimeText times_;
+  std::vector<TalkText> talks_;
+  std::unordered_map<const MessageSpec*, std::unique_ptr<MessageText>> messages_;
+  std::unordered_map<const std::string*, std::string> codes_;  // in quotes
+  std::vector<std::string> buses_;                             // in quotes
+  std::size_t kept_ = 0;                                       // bytes of all TalkText::signals
+};
+
+void JsonLines::on_bus(const Event& announcement) {
+  if (announcement.kind != EventKind::notice) return;
+  const auto* info = std::get_if<BusInfo>(announcement.notice);
+  if (info == nullptr) return;
+  if (buses_.size() <= announcement.bus) buses_.resize(std::size_t{announcement.bus} + 1);
+  buses_[announcement.bus] = json_string(info->name);
+}
+
+const std::string& JsonLines::bus_name(BusIndex bus) {
+  if (buses_.size() <= bus) buses_.resize(std::size_t{bus} + 1);
+  if (buses_[bus].empty()) buses_[bus] = "\"bus" + std::to_string(bus) + "\"";
+  return buses_[bus];
+}
+
+const std::string& JsonLines::text_of_code(const std::string* code) {
+  std::string& text = codes_[code];
+  if (text.empty()) text = json_string(*code);
+  return text;
+}
+
+const MessageText* JsonLines::text_of(const MessageSpec& spec) {
+  std::unique_ptr<MessageText>& kept = messages_[&spec];
+  if (kept) return kept.get();
+  kept = std::make_unique<MessageText>();
+  kept->name = json_string(spec.name);
+  for (const SignalSpec& signal : spec.signals) {
+    SignalText text;
+    text.head = "{\"name\":" + json_string(signal.name) + ",\"value\":";
+    text.resolution = signal.factor.to_double();
+    std::string unit = signal.unit;
+    if (options_.units) text.conversion = conversion_of(signal.unit, UnitChoice::all(*options_.units));
+    if (text.conversion) unit = text.conversion->unit;
+    // The characters are the value; "ASCII" is no unit to anybody else.
+    if (!unit.empty() && !signal.characters) text.tail = ",\"unit\":" + json_string(unit);
+    std::size_t longest = 64;  // eight characters, each at most \xNN with its backslash doubled
+    for (const CodeName& code : signal.codes) longest = std::max(longest, text_of_code(&code.text).size());
+    text.most = text.head.size() + text.tail.size() + kNumberChars + longest + kStateChars;
+    kept->most += text.most;
+    kept->signals.push_back(std::move(text));
+  }
+  return kept.get();
+}
+
+void JsonLines::make_head(TalkText& text, const DecodedMessage& message) {
+  const Talk& talk = *message.talk;
+  text.generation = talk.generation;
+  text.priority = message.priority;
+  text.message = talk.spec != nullptr ? text_of(*talk.spec) : nullptr;
+  kept_ -= text.signals.size();
+  text.signals.clear();
+  std::string& head = text.head;
+  head = ",\"bus\":" + bus_name(talk.from.bus);
+  if (!talk.extended) head += ",\"id\":" + std::to_string(talk.id);
+  head += ",\"pgn\":" + (talk.extended ? std::to_string(talk.pgn) : "null");
+  head += ",\"message\":" + (text.message != nullptr ? text.message->name : "null");
+  if (talk.extended) {
+    head += ",\"source\":" + std::to_string(talk.from.address);
+    head += ",\"name\":" + (talk.from.name ? "\"" + talk.from.name->hex() + "\"" : "null");
+    head += ",\"from\":" + json_string(talk.from.words);
+    head += ",\"destination\":" + std::to_string(talk.to.address) + ",\"to\":" + json_string(talk.to.words);
+    head += ",\"priority\":" + std::to_string(message.priority);
+  } else {
+    head += ",\"source\":null,\"name\":null,\"from\":null,\"destination\":null,\"to\":null,\"priority\":null";
+  }
+  head += ",\"signals\":[";
+}
+
+inline TalkText& JsonLines::text_of(const DecodedMessage& message) {
+  const Talk& talk = *message.talk;
+  if (talks_.size() <= talk.slot) [[unlikely]]
+    talks_.resize(std::max<std::size_t>(std::size_t{talk.slot} + 1, talks_.size() * 2));
+  TalkText& text = talks_[talk.slot];
+  if (text.generation != talk.generation || text.priority != message.priority) [[unlikely]]
+    make_head(text, message);
+  return text;
+}
+
+void JsonLines::on_message(const DecodedMessage& message) {
+  TalkText& text = text_of(message);
+  char* at = out_.room(kSmall);
+  at = put(at, "{\"time\":\"");
+  at = times_.put(at, message.time);
+  at = put(at, "\",\"frame\":");
+  at = put_integer(at, message.last_frame);
+  if (message.carrier != Carrier::single) {
+    at = put(at, ",\"frames\":[");
+    at = put_integer(at, message.first_frame);
+    *at++ = ',';
+    at = put_integer(at, message.last_frame);
+    at = put(at, "],\"transfer\":\"");
+    at = put(at, protocol_code(message.carrier));
+    *at++ = '"';
+  }
+  constexpr std::uint8_t kTold = kRemote | kFd | kOutbound | kShortData | kUntimed;
+  if ((message.flags & kTold) != 0) {
+    at = put(at, ",\"flags\":[");
+    if ((message.flags & kRemote) != 0) at = put(at, "\"remote\",");
+    if ((message.flags & kFd) != 0) at = put(at, "\"fd\",");
+    if ((message.flags & kShortData) != 0) at = put(at, "\"short\",");
+    if ((message.flags & kOutbound) != 0) at = put(at, "\"outbound\",");
+    if ((message.flags & kUntimed) != 0) at = put(at, "\"untimed\",");
+    at[-1] = ']';
+  }
+  out_.commit(at);
+  out_.append(text.head);
+  if (!message.readings.empty() && text.message != nullptr) add_signals(text, message);
+  out_.append("]");
+  if (!message.remarks.empty()) add_remarks(message);
+  const bool wants_data = options_.data || text.message == nullptr;
+  if (wants_data && (message.flags & kRemote) == 0) add_data(message.data);
+  out_.append("}\n");
+}
+
+void JsonLines::add_signals(TalkText& text, const DecodedMessage& message) {
+  const MessageText& known = *text.message;
+  const bool keep = message.data.size() == 8 && known.most < out_.kDefaultSize;
+  const std::uint64_t payload = keep ? load_native<std::uint64_t>(message.data.data()) : 0;
+  if (keep && !text.signals.empty() && text.payload == payload) {
+    out_.append(text.signals);
+    return;
+  }
+  if (!keep) {
+    const SignalSpec* first = message.talk->spec->signals.data();
+    for (const Reading& reading : message.readings) {
+      const SignalText& signal = known.signals[static_cast<std::size_t>(reading.signal - first)];
+      char* const begin = out_.room(signal.most);
+      char* end = put_reading(begin, signal, reading);
+      if (&reading == &message.readings.back()) --end;  // its comma
+      out_.commit(end);
+    }
+    return;
+  }
+  char* const begin = out_.room(known.most);
+  char* const end = put_signals(begin, known, message);
+  out_.commit(end);
+  const auto size = static_cast<std::size_t>(end - begin);
+  kept_ -= text.signals.size();
+  text.signals.clear();
+  if (size <= kKeptSignals && kept_ + size <= kKeptTotal) {
+    text.signals.assign(begin, size);
+    text.payload = payload;
+    kept_ += size;
+  }
+}
+
+inline char* JsonLines::put_signals(char* at, const MessageText& text, const DecodedMessage& message) {
+  const SignalSpec* first = message.talk->spec->signals.data();
+  for (const Reading& reading : message.readings)
+    at = put_reading(at, text.signals[static_cast<std::size_t>(reading.signal - first)], reading);
+  return at - 1;  // the last comma
+}
+
+/// With a comma behind it.
+inline char* JsonLines::put_reading(char* at, const SignalText& text, const Reading& reading) {
+  at = put(at, text.head);
+  Number converted;
+  const Number* value = &reading.value;
+  if (text.conversion && reading.has_value()) {
+    converted = convert(reading.value, *text.conversion, text.resolution);
+    value = &converted;
+  }
+  if (reading.has_value() && is_finite(*value)) [[likely]]
+    at = write_number(at, *value);
+  else
+    at = put(at, "null");
+  at = put(at, text.tail);
+  if (reading.text != nullptr) {
+    at = put(at, ",\"text\":");
+    at = put(at, text_of_code(reading.text));
+  } else if (reading.signal->characters && reading.validity == Validity::valid) {
+    at = put(at, ",\"text\":");
+    at = put(at, json_string(characters_of(*reading.signal, reading.raw)));
+  }
+  if (reading.validity != Validity::valid) {
+    at = put(at, ",\"state\":\"");
+    at = put(at, validity_code(reading.validity));
+    *at++ = '"';
+    if (reading.validity == Validity::error || reading.validity == Validity::reserved) {
+      at = put(at, ",\"raw\":");
+      at = put_integer(at, reading.raw);
+    }
+  }
+  *at++ = '}';
+  *at++ = ',';
+  return at;
+}
+
+void JsonLines::add_remarks(const DecodedMessage& message) {
+  out_.append(",\"remarks\":[");
+  for (std::size_t i = 0; i < message.remarks.size(); ++i) {
+    const Remark& remark = message.remarks[i];
+    out_.append(i == 0 ? "{\"name\":" : ",{\"name\":");
+    out_.append(json_string(remark.name));
+    out_.append(",\"text\":");
+    out_.append(json_string(remark.text));
+    out_.append("}");
+  }
+  out_.append("]");
+}
+
+void JsonLines::add_data(Bytes data) {
+  out_.append(",\"data\":\"");
+  while (!data.empty()) {
+    const Bytes piece = data.first(std::min(data.size(), kHexPiece));
+    out_.commit(put_hex(out_.room(2 * piece.size()), piece));
+    data = data.subspan(piece.size());
+  }
+  out_.append("\"");
+}
+
+void JsonLines::on_event(const Event& event) {
+  const char* kind = "error-frame";
+  if (event.kind == EventKind::foreign) kind = "foreign-packet";
+  if (event.kind == EventKind::notice) {
+    if (std::holds_alternative<BusInfo>(*event.notice)) return;
+    constexpr const char* kKinds[] = {"bus", "statistics", "link", "frames-lost", "damage"};
+    kind = kKinds[event.notice->index()];
+  }
+  char* at = out_.room(kSmall);
+  at = put(at, "{\"time\":\"");
+  at = times_.put(at, event.time);
+  at = put(at, "\",\"frame\":");
+  at = event.kind == EventKind::notice ? put(at, "null") : put_integer(at, event.number);
+  at = put(at, ",\"bus\":");
+  out_.commit(at);
+  out_.append(bus_name(event.bus));
+  out_.append(",\"event\":\"");
+  out_.append(kind);
+  out_.append("\",\"text\":");
+  out_.append(json_string(event.kind == EventKind::error ? error_frame_words(event)
+                                                         : notice_words(event, std::string_view{})));
+  out_.append("}\n");
+}
+
+}  // namespace
+
+std::unique_ptr<DecodeSink> make_json_lines(OutputBuffer& out, const JsonLinesOptions& options) {
+  return std::make_unique<JsonLines>(out, options);
+}
+
+}  // namespace tramlog

@@ -1,0 +1,19 @@
+#include "schema/built_in.hpp"
+
+#include <iterator>
+
+namespace tramlog {
+namespace {
+
+constexpr BuiltInFile kFiles[] = {
+#include "schema/built_in_files.inc"
+    {"", ""},  // the folder may be empty, an array may not
+};
+
+}  // namespace
+
+std::span<const BuiltInFile> built_in_files() {
+  return {kFiles, std::size(kFiles) - 1};
+}
+
+}  // namespace tramlog

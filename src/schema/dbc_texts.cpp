@@ -1,0 +1,178 @@
+// CM_, VAL_, VAL_TABLE_, and what statements about a message or signal have in common.
+#include <fmt/format.h>
+
+#include "schema/dbc_limits.hpp"
+#include "schema/dbc_parser.hpp"
+#include "schema/dbc_problems.hpp"
+
+namespace tramlog {
+namespace {
+
+constexpr std::string_view kCommentForm = "write it as CM_ SG_ 2566844926 Signal \"text\";";
+constexpr std::string_view kValuesForm = "write it as VAL_ 2566844926 Signal 0 \"off\" 1 \"on\";";
+constexpr std::string_view kTableForm = "write it as VAL_TABLE_ Name 0 \"off\" 1 \"on\";";
+
+std::optional<std::int64_t> parse_code(std::string_view text) {
+  const bool negative = text.starts_with('-');
+  const auto magnitude = parse_dbc_unsigned(negative ? text.substr(1) : text);
+  if (magnitude) {
+    if (*magnitude > static_cast<std::uint64_t>(INT64_MAX)) return std::nullopt;
+    return negative ? -static_cast<std::int64_t>(*magnitude) : static_cast<std::int64_t>(*magnitude);
+  }
+  // "1.0" is a whole number, too.
+  const auto decimal = parse_decimal(text);
+  if (!decimal || decimal->exponent < 0 || decimal->exponent > 18) return std::nullopt;
+  std::int64_t value = decimal->digits;
+  for (int i = 0; i < decimal->exponent; ++i)
+    if (__builtin_mul_overflow(value, std::int64_t{10}, &value)) return std::nullopt;
+  return value;
+}
+
+}  // namespace
+
+std::optional<DbcKey> DbcParser::take_key() {
+  const DbcToken at = token_;
+  const auto written = take_unsigned("a message's identifier");
+  if (!written || *written == kDbcPlaceholderId) return std::nullopt;
+  bool unflagged = false;
+  const auto key = dbc_key_of(*written, unflagged);
+  if (!key)
+    problem(Severity::error, at, fmt::format("{} is no identifier", quoted_piece(at.text)),
+            "write the identifier as in the BO_ of the message");
+  return key;
+}
+
+DbcMessage* DbcParser::find_message(DbcKey key, const DbcToken& at) {
+  subject_key_ = key;
+  DbcMessage* const message = index_.message(key);
+  subject_message_ = message;
+  if (message == nullptr && !dropped_messages_.contains(key))
+    problem(Severity::warning, at, "the file has no message (BO_) with this identifier",
+            "correct the identifier, or remove the statement");
+  return message;
+}
+
+DbcSignal* DbcParser::take_signal() {
+  const DbcToken at = token_;
+  const auto key = take_key();
+  if (!key) return nullptr;
+  const DbcMessage* const message = find_message(*key, at);
+  if (message == nullptr) return nullptr;
+  if (!at_name()) {
+    expected("a signal's name");
+    return nullptr;
+  }
+  const DbcToken at_name = token_;
+  subject_name_ = token_.text;
+  std::string_view name = token_.text;
+  if (!token_.plain) name = name_ = token_.value();
+  DbcMessage* owner = nullptr;
+  DbcSignal* const signal = index_.signal(*key, name, owner);
+  if (signal != nullptr)
+    subject_message_ = owner;
+  else if (dropped_signals_.empty() || !dropped_signals_.contains({*key, std::string(name)}))
+    problem(Severity::warning, at_name, "the message has no signal of this name",
+            "correct the name, or remove the statement");
+  advance();
+  return signal;
+}
+
+bool DbcParser::take_target(Target& target) {
+  using Of = AttributeDefinition::Of;
+  if (token_.kind != DbcToken::Kind::word) return true;
+  const std::string_view word = token_.text;
+  if (word == "SG_") {
+    target.of = Of::signal;
+    advance();
+    target.signal = take_signal();
+    return target.signal != nullptr;
+  }
+  if (word == "BO_") {
+    target.of = Of::message;
+    advance();
+    const DbcToken at = token_;
+    const auto key = take_key();
+    if (key) target.message = find_message(*key, at);
+    return target.message != nullptr;
+  }
+  if (word != "BU_" && word != "EV_") return true;
+  target.of = word == "BU_" ? Of::node : Of::environment;
+  advance();
+  return take_name(name_, "a name");
+}
+
+void DbcParser::read_comment() {
+  using Of = AttributeDefinition::Of;
+  form_ = kCommentForm;
+  Target target;
+  if (!take_target(target)) return skip_statement();
+  std::string ignored;
+  std::string& comment = target.of == Of::signal    ? target.signal->comment
+                         : target.of == Of::message ? target.message->comment
+                         : target.of == Of::network ? file_.comment
+                                                    : ignored;
+  if (!take_text(comment, "the comment in quotes")) return skip_statement();
+  finish_statement();
+}
+
+// Pairs of a code and its name up to the end of the statement, into codes_. What is understood stays.
+void DbcParser::read_codes() {
+  codes_.clear();
+  while (!at_end()) {
+    std::optional<std::int64_t> code;
+    if (token_.kind == DbcToken::Kind::number) code = parse_code(token_.text);
+    if (!code) {
+      expected("a code (a whole number of at most 64 bits) or ';'");
+      return skip_statement();
+    }
+    advance();
+    if (token_.kind != DbcToken::Kind::string) {
+      expected("the code's name in quotes");
+      return skip_statement();
+    }
+    if (!has_room(codes_used_, kMaxDbcCodes, 1, "codes")) return skip_statement();
+    CodeName& named = codes_.emplace_back();
+    named.code = *code;
+    take_text(named.text, "the code's name in quotes");
+  }
+  finish_statement();
+}
+
+void DbcParser::read_values() {
+  form_ = kValuesForm;
+  if (at_name()) return skip_statement(false);  // of an environment variable
+  DbcSignal* const signal = take_signal();
+  if (signal == nullptr) return skip_statement();
+  if (at_name()) return use_value_table(*signal);
+  read_codes();
+  signal->codes.assign(std::make_move_iterator(codes_.begin()), std::make_move_iterator(codes_.end()));
+}
+
+void DbcParser::use_value_table(DbcSignal& signal) {
+  const auto table = tables_.find(token_.value());
+  if (table == tables_.end()) {
+    problem(Severity::warning, token_,
+            fmt::format("the file has no value table \"{}\" before this line", quoted_piece(token_.value())),
+            "define it with VAL_TABLE_, or write codes and names here");
+    return skip_statement();
+  }
+  std::size_t bytes = 0;
+  for (const CodeName& named : table->second) bytes += named.text.size();
+  if (has_room(codes_used_, kMaxDbcCodes, table->second.size(), "codes") &&
+      has_room(copied_, kMaxDbcCopiedBytes, bytes, "bytes of repeated texts"))
+    signal.codes = table->second;
+  advance();
+  finish_statement();
+}
+
+void DbcParser::read_value_table() {
+  form_ = kTableForm;
+  std::string name;
+  if (!take_name(name, "the table's name") || !has_room(codes_used_, kMaxDbcCodes, 1, "codes"))
+    return skip_statement();
+  read_codes();
+  std::vector<CodeName>& table = tables_[std::move(name)];
+  table.assign(std::make_move_iterator(codes_.begin()), std::make_move_iterator(codes_.end()));
+}
+
+}  // namespace tramlog

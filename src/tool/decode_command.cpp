@@ -1,0 +1,184 @@
+// tramlog decode: every message in words and units.
+#include <fmt/format.h>
+
+#include "decode/explain.hpp"
+#include "decode/json_lines.hpp"
+#include "decode/text_story.hpp"
+#include "exam/words.hpp"
+#include "io/capture_reader.hpp"
+#include "io/output_file.hpp"
+#include "tool/command.hpp"
+#include "tool/decode_explain.hpp"
+#include "tool/progress.hpp"
+
+namespace tramlog {
+namespace {
+
+struct DecodeOptions {
+  CommonOptions common;
+  DecodeFilter filter;
+  bool data = false;
+  std::optional<std::uint64_t> explain;
+};
+
+std::unique_ptr<DecodeSink> make_sink(const DecodeOptions& options, std::optional<UnitSystem> units,
+                                      OutputBuffer& out) {
+  if (options.common.format == "json") return make_json_lines(out, {units, options.data});
+  TextOptions text;
+  text.units = units;
+  text.unicode = options.common.unicode;
+  text.data = options.data;
+  return make_text_story(out, text);
+}
+
+/// What could not be read or told goes to standard error; the result itself is whole as far as it goes.
+int tell_losses(const CaptureSource& source, const DecodeLosses& losses) {
+  int code = kFine;
+  for (const CaptureFile& file : source.files()) {
+    if (file.damaged_bytes == 0 && !file.read_error) continue;
+    fail({ErrorKind::input,
+          file.read_error ? "the capture could not be read to its end"
+                          : fmt::format("{} bytes of the capture could not be read", file.damaged_bytes),
+          file.name, "the rest is decoded; tramlog report tells where it is damaged"});
+    code = kDamagedInput;
+  }
+  const auto note = [](std::uint64_t count, const char* one, const char* many, const char* remedy) {
+    if (count > 0) fmt::print(stderr, "tramlog: {} : decode : {}\n", counted(count, one, many), remedy);
+  };
+  if (losses.short_frames > 0) code = kDamagedInput;
+  note(losses.short_frames, "frame is only partly in the capture", "frames are only partly in the capture",
+       "record whole payloads");
+  note(losses.foreign, "packet is no CAN frame that can be read",
+       "packets are no CAN frames that can be read", "nothing is to be done; tramlog report counts them");
+  note(losses.long_messages, "message was too long to be put together",
+       "messages were too long to be put together", "use --transport to see the single frames");
+  note(losses.given_up_sessions, "transfer was given up, because too many ran at once",
+       "transfers were given up, because too many ran at once", "use --transport to see the single frames");
+  note(losses.beyond_cap, "message came when too many identifiers were on the bus",
+       "messages came when too many identifiers were on the bus",
+       "they are decoded, but --changes leaves none of them out");
+  return code;
+}
+
+/// A copy under another name doubles every message.
+std::optional<Error> check_copies(const CaptureSource& source) {
+  for (const CaptureFile& file : source.files())
+    for (const CaptureFile& other : source.files())
+      if (&other != &file && file.packets > 0 && other.fingerprint == file.fingerprint)
+        return Error{ErrorKind::usage, "the same recording is named twice", file.name + ", " + other.name,
+                     "name each recording once"};
+  return std::nullopt;
+}
+
+int explain(const DecodeOptions& options, std::optional<UnitSystem> units, const Schema& schema,
+            const std::optional<Roster>& roster) {
+  auto source = CaptureSource::open(options.common.captures);
+  if (!source) return fail(source.error());
+  FrameFinder finder(schema, *options.explain, roster);
+  Progress progress;
+  while (!finder.done()) {
+    const std::span<const Event> events = source->read();
+    if (events.empty()) break;
+    finder.take(events);
+    progress.add(events.size());
+  }
+  if (!finder.found())
+    return fail({ErrorKind::usage, fmt::format("there is no frame {}", *options.explain), "--explain",
+                 finder.last_number() == 0 ? "the capture holds no frames"
+                                           : fmt::format("frames are 1 to {}", finder.last_number())});
+  ExplainInput input;
+  input.frame = &finder.frame();
+  input.message = finder.message();
+  input.bus = finder.bus();
+  input.from = finder.from() ? &*finder.from() : nullptr;
+  input.to = finder.to() ? &*finder.to() : nullptr;
+  ExplainOptions how;
+  if (units) how.units = UnitChoice::all(*units);
+  how.unicode = options.common.unicode;
+  return deliver(options.common, explain_frame(schema, input, how), kFine);
+}
+
+int decode(const DecodeOptions& options, std::optional<UnitSystem> units, const Schema& schema,
+           std::optional<Roster> roster) {
+  std::unique_ptr<OutputFile> file;  // created when all that was asked for is understood
+  OutputBuffer out([&](std::string_view bytes) { file->write(bytes); });
+  const std::unique_ptr<DecodeSink> sink = make_sink(options, units, out);
+  auto interpreter = Interpreter::make(schema, options.filter, std::move(roster), *sink);
+  if (!interpreter) return fail(interpreter.error());
+  auto source = CaptureSource::open(options.common.captures);
+  if (!source) return fail(source.error());
+  auto created = OutputFile::create(options.common.output);
+  if (!created) return fail(created.error());
+  file = std::move(*created);
+
+  Interpreter& decoder = **interpreter;
+  {
+    Progress progress;
+    while (!decoder.past_span() && !file->failed()) {
+      const std::span<const Event> events = source->read();
+      if (events.empty()) break;
+      decoder.take(events);
+      progress.add(events.size());
+    }
+  }
+  decoder.finish();
+  out.flush();
+  const auto written = file->finish();
+  if (!written) return fail(written.error());
+  if (const auto error = check_copies(*source)) return fail(*error);
+  return tell_losses(*source, decoder.losses());
+}
+
+int run(DecodeOptions& options) {
+  if (options.common.format != "text" && options.common.format != "json")
+    return fail({ErrorKind::usage, "unknown format \"" + options.common.format + "\"", "--format",
+                 "choose one of: json, text"});
+  if (const auto error = parse_time_span(options.common, options.filter)) return fail(*error);
+  const auto units = parse_units(options.common);
+  if (!units) return fail(units.error());
+  if (const auto error = check_paths(options.common)) return fail(*error);
+  std::optional<Roster> roster;
+  if (!options.common.roster.empty()) {
+    auto loaded = load_roster(options.common.roster);
+    if (!loaded) return fail(loaded.error());
+    roster = std::move(*loaded);
+  }
+  auto schema = load_schema(options.common);
+  if (!schema) return fail(schema.error());
+  if (options.explain) return explain(options, units.value(), *schema, roster);
+  return decode(options, units.value(), *schema, std::move(roster));
+}
+
+}  // namespace
+
+void add_decode_command(CLI::App& app, int& code) {
+  auto options = std::make_shared<DecodeOptions>();
+  CLI::App* command =
+      app.add_subcommand("decode", "Every message in words and units, in the order of the bus");
+  add_captures(*command, options->common);
+  add_schema(*command, options->common);
+  add_roster(*command, options->common, false);
+  add_time_span(*command, options->common);
+  add_filter(*command, options->filter);
+  command->add_option("--format", options->common.format, "One of: json (a line for each message), text")
+      ->capture_default_str();
+  add_units(*command, options->common);
+  command->add_flag("--unicode", options->common.unicode,
+                    "Text: keep characters outside ASCII as they were reported");
+  command->add_flag("--data", options->data, "Show the bytes of known messages, too");
+  command->add_flag("--transport", options->filter.transport_frames,
+                    "Show the single frames of transfers, too");
+  command->add_option("--explain", options->explain, "Take this frame apart bit by bit, and nothing else")
+      ->type_name("FRAME");
+  add_output(*command, options->common);
+  command->footer(
+      "Examples:\n"
+      "  tramlog decode monday.pcapng --from 06:12:40 --to 06:12:45\n"
+      "  tramlog decode --roster drill.toml --controller \"metering front\" --changes monday.pcapng\n"
+      "  tramlog decode --format json --signal WheelBasedSpeed monday.pcapng -o speed.jsonl\n\n"
+      "Exit code: 0 done, 2 wrong usage, 3 a capture is damaged or unreadable,\n"
+      "4 the environment failed.");
+  command->callback([options, &code] { code = run(*options); });
+}
+
+}  // namespace tramlog

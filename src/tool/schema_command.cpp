@@ -1,0 +1,130 @@
+// tramlog schema: what is known of messages, signals and process data; and a check of a user's own files.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <nlohmann/json.hpp>
+
+#include "base/text.hpp"
+#include "decode/schema_page.hpp"
+#include "tool/command.hpp"
+
+namespace tramlog {
+namespace {
+
+struct SchemaOptions : CommonOptions {
+  std::vector<std::string> terms;
+  std::vector<std::string> check;
+};
+
+using Json = nlohmann::ordered_json;
+
+Json problem_json(const SchemaProblem& problem) {
+  const bool error = problem.severity == SchemaProblem::Severity::error;
+  return {{"severity", error ? "error" : "warning"},
+          {"file", printable_utf8(problem.file)},
+          {"line", problem.line},
+          {"column", problem.column},
+          {"subject", printable_utf8(problem.subject)},
+          {"text", printable_utf8(problem.text)},
+          {"remedy", printable_utf8(problem.remedy)}};
+}
+
+std::string check_text(const std::vector<const SchemaLayer*>& layers) {
+  std::string out;
+  for (const SchemaLayer* layer : layers) {
+    std::size_t errors = 0;
+    for (const SchemaProblem& problem : layer->problems) {
+      out += printable_utf8(describe(problem)) + "\n";
+      if (problem.severity == SchemaProblem::Severity::error) ++errors;
+    }
+    if (layer->problems_left_out > 0)
+      out += fmt::format("{}: {} more are not listed\n", layer->name, layer->problems_left_out);
+    const std::size_t warnings = layer->problems.size() - errors;
+    out += printable_utf8(fmt::format(
+        "{}: {} messages and {} signals can be used; {} error{}, {} warning{}\n", layer->name,
+        layer->messages, layer->signals, errors, errors == 1 ? "" : "s", warnings, warnings == 1 ? "" : "s"));
+  }
+  return out;
+}
+
+std::string check_json(const std::vector<const SchemaLayer*>& layers) {
+  Json files = Json::array();
+  for (const SchemaLayer* layer : layers) {
+    Json problems = Json::array();
+    for (const SchemaProblem& problem : layer->problems) problems.push_back(problem_json(problem));
+    files.push_back({{"file", printable_utf8(layer->name)},
+                     {"messages", layer->messages},
+                     {"signals", layer->signals},
+                     {"problems", std::move(problems)},
+                     {"problems_not_listed", layer->problems_left_out}});
+  }
+  return Json{{"schema", "tramlog.schema-check/1"}, {"files", std::move(files)}}.dump(2) + "\n";
+}
+
+int check(SchemaOptions options, bool json) {
+  // Files under --schema lie below the checked ones, so that conflicts with them are told too.
+  const std::size_t below = options.schema.size();
+  options.schema.insert(options.schema.end(), options.check.begin(), options.check.end());
+  const std::size_t ours = Schema::built_in().layers().size();
+  const auto schema = load_schema(options, SchemaTelling::nothing);
+  if (!schema) return fail(schema.error());
+  std::vector<const SchemaLayer*> layers;
+  bool clean = true;
+  const auto& all = schema.value().layers();
+  for (std::size_t i = ours + below; i < all.size(); ++i) {
+    layers.push_back(&all[i]);
+    clean = clean && all[i].problems.empty();
+  }
+  return deliver(options, json ? check_json(layers) : check_text(layers), clean ? kFine : kSomethingWrong);
+}
+
+int run(const SchemaOptions& options) {
+  const bool json = options.format == "json";
+  if (!json && options.format != "text")
+    return fail({ErrorKind::usage, "unknown format \"" + options.format + "\"", "--format",
+                 "choose one of: text, json"});
+  if (!options.check.empty()) {
+    if (!options.terms.empty())
+      return fail({ErrorKind::usage, "a search and a check at once", options.terms.front(),
+                   "run them one after the other"});
+    return check(options, json);
+  }
+  auto schema = load_schema(options, SchemaTelling::problems);
+  if (!schema) return fail(schema.error());
+  if (options.terms.empty())
+    return deliver(options, json ? schema_overview_json(*schema) : schema_overview_text(*schema), kFine);
+  auto hits = search_schema(*schema, options.terms);
+  if (!hits) return fail(hits.error());
+  return deliver(options,
+                 json ? schema_hits_json(*schema, *hits) : schema_hits_text(*schema, *hits, options.unicode),
+                 kFine);
+}
+
+}  // namespace
+
+void add_schema_command(CLI::App& app, int& code) {
+  auto options = std::make_shared<SchemaOptions>();
+  CLI::App* command = app.add_subcommand(
+      "schema", "What is known of messages, signals and process data; a check of your own DBC file");
+  command->add_option(
+      "TERM", options->terms,
+      "Words (all must occur), a PGN, SPN or DDI, or pgn:N, spn:N, ddi:N, fmi:N; none: the files");
+  add_schema(*command, *options);
+  command
+      ->add_option(
+          "--check", options->check,
+          "Check this file (.dbc, .csv) or folder and tell everything that is wrong in it; again and again")
+      ->allow_extra_args(false);
+  command->add_option("--format", options->format, "One of: text, json")->capture_default_str();
+  command->add_flag("--unicode", options->unicode, "Text: keep characters outside ASCII");
+  add_output(*command, *options);
+  command->footer(
+      "Examples:\n  tramlog schema hitch position\n  tramlog schema 65096\n  tramlog schema --schema "
+      "drill.dbc meter\n"
+      "  tramlog schema --check drill.dbc\n\n"
+      "Exit code: 0 done, 1 the checked file has problems, 2 wrong usage, 3 a file cannot be read or used,\n"
+      "4 the environment failed.");
+  command->callback([options, &code] { code = run(*options); });
+}
+
+}  // namespace tramlog
