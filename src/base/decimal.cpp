@@ -43,8 +43,9 @@ char* write_digits_before(char* end, std::uint64_t value) {
 
 double Decimal::to_double() const {
   // Text to binary is correctly rounded; a product with a power of ten would not be.
+  constexpr std::size_t kDigitsRoom = 24;
   std::array<char, 40> text;
-  char* end = std::to_chars(text.data(), text.data() + text.size(), digits).ptr;
+  char* end = std::to_chars(text.data(), text.data() + kDigitsRoom, digits).ptr;
   *end++ = 'e';
   end = std::to_chars(end, text.data() + text.size(), exponent).ptr;
   double value = 0;

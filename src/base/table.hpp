@@ -13,20 +13,27 @@
 
 namespace tramlog {
 
+/// What a number in a column stands for.
+struct ValueWord {
+  std::int64_t value = 0;
+  std::string word;
+};
+
 struct Column {
   enum class Type : std::uint8_t { time, integer, real, text };
   std::string name;
   Type type = Type::text;
-  std::string unit;      // "" = none
-  std::string comment;   // one line; where the format has a place for it
-  bool indexed = false;  // rows are looked up by it; where the format has an index
+  std::string unit;              // "" = none
+  std::string comment;           // one line; where the format has a place for it
+  bool indexed = false;          // rows are looked up by it; where the format has an index
+  std::vector<ValueWord> words;  // shown in the table's view
 };
 
 struct Table {
   std::string name;
   std::vector<Column> columns;
   std::string comment;  // one line
-  std::string view;     // name of a second look at it with readable times; "" = none
+  std::string view;     // name of a second look at it, with readable times and words; "" = none
 };
 
 /// A field of a row: a moment, a number, a text, or nothing.

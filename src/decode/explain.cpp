@@ -24,6 +24,11 @@ void ExplainPage::raw_line(std::string_view text) {
 }
 
 void ExplainPage::text(std::size_t indent, std::string_view text, std::size_t hang) {
+  if (indent + columns_of_utf8(text) <= kExplainWidth && text.find('\n') == std::string_view::npos) {
+    text_.append(indent, ' ');
+    raw_line(text);
+    return;
+  }
   bool first = true;
   for (const std::string& part : wrapped(text, kExplainWidth - indent - hang)) {
     text_.append(first ? indent : indent + hang, ' ');
@@ -106,26 +111,28 @@ void Explanation::identifier() {
     return;
   }
   const auto row = [&](const char* bits, const char* field, unsigned value, const std::string& text) {
-    page_.row(fmt::format("  bits {:<6} {:<19} {:>6}  ", bits, field, value), page_.shown(text));
+    page_.row(fmt::format("  {:<11} {:<19} {:>6}  ", bits, field, value), page_.shown(text));
   };
   page_.raw_line(fmt::format("Identifier 0x{:08X}, 29 bits", id));
-  row("28-26", "priority", priority_of(id), "0 is the most urgent, 7 the least");
-  row("25", "extended data page", id >> 25 & 1,
+  row("bits 28-26", "priority", priority_of(id), "0 is the most urgent, 7 the least");
+  row("bit 25", "extended data page", id >> 25 & 1,
       id >> 25 & 1 ? "not used by ISO 11783" : "as ISO 11783 has it");
-  row("24", "data page", id >> 24 & 1,
+  row("bit 24", "data page", id >> 24 & 1,
       id >> 24 & 1 ? "NMEA 2000 messages are here" : "most ISO 11783 messages are here");
   const std::uint8_t format = pdu_format_of(id);
   const auto specific = static_cast<Address>(id >> 8);
   if (is_pdu1(id)) {
-    row("23-16", "PDU format", format, fmt::format("0x{:02X}, below 240: PDU1, has a destination", format));
-    row("15-8", "destination", specific, specific == kGlobalAddress ? "0xFF, all" : who(input_.to, specific));
+    row("bits 23-16", "PDU format", format,
+        fmt::format("0x{:02X}, below 240: PDU1, has a destination", format));
+    row("bits 15-8", "destination", specific,
+        specific == kGlobalAddress ? "0xFF, all" : who(input_.to, specific));
   } else {
-    row("23-16", "PDU format", format, fmt::format("0x{:02X}, 240 or more: PDU2, goes to all", format));
-    row("15-8", "group extension", specific, fmt::format("0x{:02X}, part of the PGN", specific));
+    row("bits 23-16", "PDU format", format, fmt::format("0x{:02X}, 240 or more: PDU2, goes to all", format));
+    row("bits 15-8", "group extension", specific, fmt::format("0x{:02X}, part of the PGN", specific));
   }
-  row("7-0", "source", source_of(id), who(input_.from, source_of(id)));
+  row("bits 7-0", "source", source_of(id), who(input_.from, source_of(id)));
   const Pgn pgn = pgn_of(id);
-  row("25-8", "PGN", pgn,
+  row("bits 25-8", "PGN", pgn,
       is_pdu1(id) ? fmt::format("0x{:04X}, with 0 in place of the destination", pgn)
                   : fmt::format("0x{:04X}", pgn));
 }
@@ -228,8 +235,12 @@ void Explanation::why(const MessageSpec& spec, std::uint32_t id, bool extended) 
   else
     reason = fmt::format(
         "chosen by its PGN: priority, source and destination may differ (0x{:08X} in the schema)", spec.id);
-  if (layers.size() > 1)
-    reason += fmt::format("; schema file {} of {}, the latest that has it", spec.layer + 1, layers.size());
+  const auto has_messages = [](const SchemaLayer& layer) { return layer.messages > 0; };
+  const auto files = std::count_if(layers.begin(), layers.end(), has_messages);
+  if (files > 1 && spec.layer < layers.size())
+    reason +=
+        fmt::format("; schema file {} of {}, the latest that has it",
+                    std::count_if(layers.begin(), layers.begin() + spec.layer + 1, has_messages), files);
   page_.text(2, reason);
 }
 

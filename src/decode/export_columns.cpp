@@ -157,6 +157,13 @@ Column::Type storage_type(const SignalColumn& column) {
   return whole && !column.conversion ? Column::Type::integer : Column::Type::real;
 }
 
+std::vector<ValueWord> words_of(const SignalColumn& column) {
+  std::vector<ValueWord> words;
+  if (column.kind == SignalColumn::Kind::code)
+    for (const CodeName& code : column.signal->codes) words.push_back({code.code, printable_utf8(code.text)});
+  return words;
+}
+
 std::string_view safe_text(std::string_view text, std::string& buffer) {
   if (std::all_of(text.begin(), text.end(), [](char c) { return c >= 0x20 && c < 0x7F; })) return text;
   buffer = printable_utf8(text);

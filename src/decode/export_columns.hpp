@@ -66,6 +66,9 @@ class NameSet {
 /// How the column is kept in a database.
 Column::Type storage_type(const SignalColumn& column);
 
+/// What the numbers of a code column stand for; empty for others.
+std::vector<ValueWord> words_of(const SignalColumn& column);
+
 /// A text that is safe to write: as it is, or made printable in `buffer`.
 std::string_view safe_text(std::string_view text, std::string& buffer);
 

@@ -17,13 +17,13 @@ enum Place : std::size_t { kTime, kBus, kSource, kDestination, kController, kNam
 
 std::vector<Column> fixed_columns() {
   using Type = Column::Type;
-  return {{"time_ns", Type::time, "", "ns since 1970 UTC", true},
-          {"bus", Type::text, "", "", false},
-          {"source", Type::integer, "", "address", false},
-          {"destination", Type::integer, "", "address, 255 is all", false},
-          {"controller", Type::text, "", "label of the roster, or term", false},
-          {"name", Type::text, "", "NAME in hex", false},
-          {"frame", Type::integer, "", "number of the last frame in the capture", false}};
+  return {{"time_ns", Type::time, "", "ns since 1970 UTC", true, {}},
+          {"bus", Type::text, "", "", false, {}},
+          {"source", Type::integer, "", "address", false, {}},
+          {"destination", Type::integer, "", "address, 255 is all", false, {}},
+          {"controller", Type::text, "", "label of the roster, or term", false, {}},
+          {"name", Type::text, "", "NAME in hex", false, {}},
+          {"frame", Type::integer, "", "number of the last frame in the capture", false, {}}};
 }
 
 }  // namespace
@@ -38,14 +38,14 @@ DatabaseExport::DatabaseExport(const Schema& schema, const std::vector<SignalCol
   Table doubts;
   doubts.name = "doubt";
   doubts.comment = "readings that are neither valid nor simply not available";
-  doubts.columns = {{"message", Type::text, "", "", false},
-                    {"time_ns", Type::time, "", "ns since 1970 UTC", true},
-                    {"bus", Type::text, "", "", false},
-                    {"source", Type::integer, "", "address", false},
-                    {"frame", Type::integer, "", "number of the last frame in the capture", false},
-                    {"signal", Type::text, "", "", false},
-                    {"state", Type::text, "", "error, reserved, out-of-range or cut-off", false},
-                    {"raw", Type::integer, "", "the bits as sent", false}};
+  doubts.columns = {{"message", Type::text, "", "", false, {}},
+                    {"time_ns", Type::time, "", "ns since 1970 UTC", true, {}},
+                    {"bus", Type::text, "", "", false, {}},
+                    {"source", Type::integer, "", "address", false, {}},
+                    {"frame", Type::integer, "", "number of the last frame in the capture", false, {}},
+                    {"signal", Type::text, "", "", false, {}},
+                    {"state", Type::text, "", "error, reserved, out-of-range or cut-off", false, {}},
+                    {"raw", Type::integer, "", "the bits as sent", false, {}}};
   doubts_ = out_.add_table(std::move(doubts));
   if (events) events_ = std::make_unique<EventTable>(out_, "event", "time_ns");
 }
@@ -92,8 +92,8 @@ DatabaseExport::MessageTable& DatabaseExport::table_of(const MessageSpec& messag
     if (name != column.name)
       note(fmt::format("signal \"{}\" of message \"{}\" is column \"{}\", because the name is taken",
                        column.name, wanted, name));
-    table.columns.push_back(
-        {name, storage_type(column), column.unit, signal->title == signal->name ? "" : signal->title, false});
+    table.columns.push_back({name, storage_type(column), column.unit,
+                             signal->title == signal->name ? "" : signal->title, false, words_of(column)});
     signals_.add(made.name, name, column);
     made.places[static_cast<std::size_t>(signal - message.signals.data())] =
         static_cast<std::int32_t>(made.columns.size());

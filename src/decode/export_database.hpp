@@ -3,7 +3,7 @@
 //   <Message>  time_ns, bus, source, destination, controller, name, frame, then a column a signal (unit in
 //   the
 //              table's text). A signal that the message does not carry or that has no value is NULL. With it
-//              comes the view <Message>_readable.
+//              comes the view <Message>_readable, with times and codes in words.
 //   signal     message, signal (names as in this database), message_name, signal_name (in the schema), unit,
 //   spn,
 //              title, minimum, maximum, resolution, period_ms, schema_source

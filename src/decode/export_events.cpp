@@ -61,20 +61,20 @@ EventTable::EventTable(TableWriter& out, const std::string& name, const std::str
   Table table;
   table.name = name;
   table.comment = "what the recorder told: error frames, statistics, link changes, losses, damage";
-  table.columns = {{time_column, Type::time, "", "ns since 1970 UTC", true},
-                   {"bus", Type::text, "", "", false},
-                   {"frame", Type::integer, "", "number in the capture", false},
-                   {"kind", Type::text, "", "", false},
-                   {"text", Type::text, "", "", false},
-                   {"error_class", Type::integer, "", "mask of the error frame", false},
-                   {"error_data", Type::text, "", "its bytes in hex", false},
-                   {"received", Type::integer, "", "frames since the capture began", false},
-                   {"interface_dropped", Type::integer, "", "", false},
-                   {"system_dropped", Type::integer, "", "", false},
-                   {"frames_lost", Type::integer, "", "before the next packet of the bus", false},
-                   {"link", Type::text, "", "up, down or paused", false},
-                   {"damage_offset", Type::integer, "", "in the uncompressed file", false},
-                   {"damage_bytes", Type::integer, "", "", false}};
+  table.columns = {{time_column, Type::time, "", "ns since 1970 UTC", true, {}},
+                   {"bus", Type::text, "", "", false, {}},
+                   {"frame", Type::integer, "", "number in the capture", false, {}},
+                   {"kind", Type::text, "", "", false, {}},
+                   {"text", Type::text, "", "", false, {}},
+                   {"error_class", Type::integer, "", "mask of the error frame", false, {}},
+                   {"error_data", Type::text, "", "its bytes in hex", false, {}},
+                   {"received", Type::integer, "", "frames since the capture began", false, {}},
+                   {"interface_dropped", Type::integer, "", "", false, {}},
+                   {"system_dropped", Type::integer, "", "", false, {}},
+                   {"frames_lost", Type::integer, "", "before the next packet of the bus", false, {}},
+                   {"link", Type::text, "", "up, down or paused", false, {}},
+                   {"damage_offset", Type::integer, "", "in the uncompressed file", false, {}},
+                   {"damage_bytes", Type::integer, "", "", false, {}}};
   if (time_column != "time") table.view = name + "_readable";
   table_ = out_.add_table(std::move(table));
 }

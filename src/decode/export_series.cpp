@@ -40,12 +40,12 @@ SeriesExport::SeriesExport(std::vector<SignalColumn> columns, const SeriesOption
 
   Table table;
   table.name = options_.table;
-  table.columns = {{options_.time_column, Column::Type::time, "", "ns since 1970 UTC", true},
-                   {"bus", Column::Type::text, "", "", false},
-                   {"source", Column::Type::integer, "", "address of the sender", false},
-                   {"controller", Column::Type::text, "", "label of the roster, or term", false}};
+  table.columns = {{options_.time_column, Column::Type::time, "", "ns since 1970 UTC", true, {}},
+                   {"bus", Column::Type::text, "", "", false, {}},
+                   {"source", Column::Type::integer, "", "address of the sender", false, {}},
+                   {"controller", Column::Type::text, "", "label of the roster, or term", false, {}}};
   if (!process_places_.empty())
-    table.columns.push_back({"element", Column::Type::integer, "", "device element number", false});
+    table.columns.push_back({"element", Column::Type::integer, "", "device element number", false, {}});
   first_value_ = table.columns.size();
   for (std::size_t i = 0; i < columns_.size(); ++i) {
     const SignalColumn& column = columns_[i];
@@ -66,7 +66,7 @@ SeriesExport::SeriesExport(std::vector<SignalColumn> columns, const SeriesOption
       table.columns.push_back(std::move(out_column));
     }
   }
-  table.columns.push_back({"remarks", Column::Type::text, "", "", false});
+  table.columns.push_back({"remarks", Column::Type::text, "", "", false, {}});
   cells_.resize(table.columns.size());
   table_ = out_.add_table(std::move(table));
   if (options_.every > 0)

@@ -28,26 +28,26 @@ SignalTables::SignalTables(const Schema& schema, TableWriter& out) : schema_(sch
   Table signals;
   signals.name = "signal";
   signals.comment = "what the columns of the other tables are";
-  signals.columns = {{"message", Type::text, "", "table", false},
-                     {"signal", Type::text, "", "column", false},
-                     {"message_name", Type::text, "", "in the schema", false},
-                     {"signal_name", Type::text, "", "in the schema", false},
-                     {"unit", Type::text, "", "", false},
-                     {"spn", Type::integer, "", "", false},
-                     {"title", Type::text, "", "", false},
-                     {"minimum", Type::real, "", "", false},
-                     {"maximum", Type::real, "", "", false},
-                     {"resolution", Type::real, "", "", false},
-                     {"period_ms", Type::real, "", "", false},
-                     {"schema_source", Type::text, "", "file", false}};
+  signals.columns = {{"message", Type::text, "", "table", false, {}},
+                     {"signal", Type::text, "", "column", false, {}},
+                     {"message_name", Type::text, "", "in the schema", false, {}},
+                     {"signal_name", Type::text, "", "in the schema", false, {}},
+                     {"unit", Type::text, "", "", false, {}},
+                     {"spn", Type::integer, "", "", false, {}},
+                     {"title", Type::text, "", "", false, {}},
+                     {"minimum", Type::real, "", "", false, {}},
+                     {"maximum", Type::real, "", "", false, {}},
+                     {"resolution", Type::real, "", "", false, {}},
+                     {"period_ms", Type::real, "", "", false, {}},
+                     {"schema_source", Type::text, "", "file", false, {}}};
   signals_ = out_.add_table(std::move(signals));
   Table codes;
   codes.name = "code";
   codes.comment = "words of the codes that stand in the other tables";
-  codes.columns = {{"message", Type::text, "", "table", false},
-                   {"signal", Type::text, "", "column", false},
-                   {"code", Type::integer, "", "", false},
-                   {"text", Type::text, "", "", false}};
+  codes.columns = {{"message", Type::text, "", "table", false, {}},
+                   {"signal", Type::text, "", "column", false, {}},
+                   {"code", Type::integer, "", "", false, {}},
+                   {"text", Type::text, "", "", false, {}}};
   codes_ = out_.add_table(std::move(codes));
 }
 
@@ -91,11 +91,9 @@ void SignalTables::add(const std::string& table, const std::string& column, cons
                         source.empty() ? Cell{} : Cell::of_text(source)};
   out_.row(signals_, cells);
   // Codes of scaled signals mark single values ("65535: not available"): they are no numbers of the column.
-  if (shown.kind != SignalColumn::Kind::code) return;
-  for (const CodeName& code : signal.codes) {
-    const std::string text = printable_utf8(code.text);
-    const Cell row[] = {Cell::of_text(table), Cell::of_text(column), Cell::of_integer(code.code),
-                        Cell::of_text(text)};
+  for (const ValueWord& known : words_of(shown)) {
+    const Cell row[] = {Cell::of_text(table), Cell::of_text(column), Cell::of_integer(known.value),
+                        Cell::of_text(known.word)};
     out_.row(codes_, row);
   }
 }

@@ -17,6 +17,8 @@ constexpr std::size_t kSmall = 512;             // room for the fixed keys and n
 constexpr std::size_t kStateChars = 96;         // ,"state":"..","raw":..
 constexpr std::size_t kKeptSignals = 8 * 1024;  // longest list that is kept for its repetition
 constexpr std::size_t kKeptTotal = 32 * 1024 * 1024;
+constexpr unsigned kShortBits = 8;  // signals of so few bits keep a text for each of their values
+constexpr std::size_t kShortTotal = 16 * 1024 * 1024;
 constexpr std::size_t kHexPiece = 16 * 1024;
 
 /// Text of one signal that stays the same.
@@ -25,7 +27,8 @@ struct SignalText {
   std::string tail;  // ,"unit":"m/s"
   std::optional<UnitConversion> conversion;
   double resolution = 1;
-  std::size_t most = 0;  // longest text of the whole signal
+  std::size_t most = 0;            // longest text of the whole signal
+  std::vector<std::string> whole;  // by raw value: all of it, if the signal is short; empty: not made yet
 };
 
 struct MessageText {
@@ -39,7 +42,7 @@ struct TalkText {
   std::uint32_t generation = 0;
   std::uint16_t priority = 0xFFFF;  // of the head; none yet
   std::string head;                 // "bus": .. "signals":[
-  const MessageText* message = nullptr;
+  MessageText* message = nullptr;
   std::uint64_t payload = 0;  // of the kept signals, 8 bytes
   std::string signals;        // their text; empty: none
 };
@@ -66,13 +69,15 @@ class JsonLines final : public DecodeSink {
  private:
   TalkText& text_of(const DecodedMessage& message);
   void make_head(TalkText& text, const DecodedMessage& message);
-  const MessageText* text_of(const MessageSpec& spec);
+  MessageText* text_of(const MessageSpec& spec);
   const std::string& text_of_code(const std::string* code);
   const std::string& bus_name(BusIndex bus);
-  char* put_signals(char* at, const MessageText& text, const DecodedMessage& message);
-  char* put_reading(char* at, const SignalText& text, const Reading& reading);
+  char* put_signals(char* at, MessageText& text, const DecodedMessage& message);
+  char* put_reading(char* at, SignalText& text, const Reading& reading);
+  char* make_reading(char* at, const SignalText& text, const Reading& reading);
   void add_signals(TalkText& text, const DecodedMessage& message);
   void add_remarks(const DecodedMessage& message);
+  void add_string(std::string_view text);
   void add_data(Bytes data);
 
   OutputBuffer& out_;
@@ -83,6 +88,7 @@ class JsonLines final : public DecodeSink {
   std::unordered_map<const std::string*, std::string> codes_;  // in quotes
   std::vector<std::string> buses_;                             // in quotes
   std::size_t kept_ = 0;                                       // bytes of all TalkText::signals
+  std::size_t short_ = 0;                                      // bytes of all SignalText::whole
 };
 
 void JsonLines::on_bus(const Event& announcement) {
@@ -105,7 +111,7 @@ const std::string& JsonLines::text_of_code(const std::string* code) {
   return text;
 }
 
-const MessageText* JsonLines::text_of(const MessageSpec& spec) {
+MessageText* JsonLines::text_of(const MessageSpec& spec) {
   std::unique_ptr<MessageText>& kept = messages_[&spec];
   if (kept) return kept.get();
   kept = std::make_unique<MessageText>();
@@ -122,6 +128,11 @@ const MessageText* JsonLines::text_of(const MessageSpec& spec) {
     std::size_t longest = 64;  // eight characters, each at most \xNN with its backslash doubled
     for (const CodeName& code : signal.codes) longest = std::max(longest, text_of_code(&code.text).size());
     text.most = text.head.size() + text.tail.size() + kNumberChars + longest + kStateChars;
+    const std::size_t values = signal.bit_length <= kShortBits ? std::size_t{1} << signal.bit_length : 0;
+    if (short_ + values * sizeof(std::string) <= kShortTotal) {
+      short_ += values * sizeof(std::string);
+      text.whole.resize(values);
+    }
     kept->most += text.most;
     kept->signals.push_back(std::move(text));
   }
@@ -199,7 +210,7 @@ void JsonLines::on_message(const DecodedMessage& message) {
 }
 
 void JsonLines::add_signals(TalkText& text, const DecodedMessage& message) {
-  const MessageText& known = *text.message;
+  MessageText& known = *text.message;
   const bool keep = message.data.size() == 8 && known.most < out_.kDefaultSize;
   const std::uint64_t payload = keep ? load_native<std::uint64_t>(message.data.data()) : 0;
   if (keep && !text.signals.empty() && text.payload == payload) {
@@ -209,7 +220,7 @@ void JsonLines::add_signals(TalkText& text, const DecodedMessage& message) {
   if (!keep) {
     const SignalSpec* first = message.talk->spec->signals.data();
     for (const Reading& reading : message.readings) {
-      const SignalText& signal = known.signals[static_cast<std::size_t>(reading.signal - first)];
+      SignalText& signal = known.signals[static_cast<std::size_t>(reading.signal - first)];
       char* const begin = out_.room(signal.most);
       char* end = put_reading(begin, signal, reading);
       if (&reading == &message.readings.back()) --end;  // its comma
@@ -230,7 +241,7 @@ void JsonLines::add_signals(TalkText& text, const DecodedMessage& message) {
   }
 }
 
-inline char* JsonLines::put_signals(char* at, const MessageText& text, const DecodedMessage& message) {
+inline char* JsonLines::put_signals(char* at, MessageText& text, const DecodedMessage& message) {
   const SignalSpec* first = message.talk->spec->signals.data();
   for (const Reading& reading : message.readings)
     at = put_reading(at, text.signals[static_cast<std::size_t>(reading.signal - first)], reading);
@@ -238,7 +249,22 @@ inline char* JsonLines::put_signals(char* at, const MessageText& text, const Dec
 }
 
 /// With a comma behind it.
-inline char* JsonLines::put_reading(char* at, const SignalText& text, const Reading& reading) {
+inline char* JsonLines::put_reading(char* at, SignalText& text, const Reading& reading) {
+  if (reading.raw >= text.whole.size() || reading.validity == Validity::cut_off)
+    return make_reading(at, text, reading);
+  std::string& whole = text.whole[reading.raw];
+  if (!whole.empty()) [[likely]]
+    return put(at, whole);
+  char* const end = make_reading(at, text, reading);
+  const auto size = static_cast<std::size_t>(end - at);
+  if (short_ + size <= kShortTotal) {
+    short_ += size;
+    whole.assign(at, size);
+  }
+  return end;
+}
+
+char* JsonLines::make_reading(char* at, const SignalText& text, const Reading& reading) {
   at = put(at, text.head);
   Number converted;
   const Number* value = &reading.value;
@@ -277,12 +303,20 @@ void JsonLines::add_remarks(const DecodedMessage& message) {
   for (std::size_t i = 0; i < message.remarks.size(); ++i) {
     const Remark& remark = message.remarks[i];
     out_.append(i == 0 ? "{\"name\":" : ",{\"name\":");
-    out_.append(json_string(remark.name));
+    add_string(remark.name);
     out_.append(",\"text\":");
-    out_.append(json_string(remark.text));
+    add_string(remark.text);
     out_.append("}");
   }
   out_.append("]");
+}
+
+void JsonLines::add_string(std::string_view text) {
+  char* const begin = out_.room(2 * text.size() + 2);
+  if (char* const end = put_plain_string(begin, text))
+    out_.commit(end);
+  else
+    out_.append(json_string(text));
 }
 
 void JsonLines::add_data(Bytes data) {

@@ -34,6 +34,17 @@ std::string json_string(std::string_view text) {
   return quoted + '"';
 }
 
+char* put_plain_string(char* out, std::string_view text) {
+  *out++ = '"';
+  for (const char c : text) {
+    if (c < 0x20 || c > 0x7E) return nullptr;
+    if (c == '"' || c == '\\') *out++ = '\\';
+    *out++ = c;
+  }
+  *out++ = '"';
+  return out;
+}
+
 char* put_hex(char* out, Bytes bytes) {
   for (const std::uint8_t byte : bytes) {
     *out++ = kHexDigits[byte >> 4];

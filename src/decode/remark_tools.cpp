@@ -58,9 +58,7 @@ std::string pgn_title(const Schema& schema, Pgn pgn) {
 
 std::string dtc_words(const Schema& schema, const Dtc& dtc) {
   std::string text = fmt::format("SPN {} FMI {}: ", dtc.spn, dtc.fmi);
-  std::optional<std::string> subject = schema.spn_text(dtc.spn);
-  if (!subject && !is_proprietary_spn(dtc.spn)) subject = spn_text(dtc.spn);
-  if (subject)
+  if (const auto subject = schema.spn_text(dtc.spn))
     text += printable_utf8(*subject) + ", ";
   else
     text += is_proprietary_spn(dtc.spn) ? "proprietary to the manufacturer, " : "not in the schema, ";

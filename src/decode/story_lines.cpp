@@ -1,6 +1,7 @@
 #include "decode/story_lines.hpp"
 
 #include <algorithm>
+#include <vector>
 
 #include "base/text.hpp"
 
@@ -24,15 +25,40 @@ void StoryLines::line(std::string_view text) {
 void StoryLines::wrapped_text(std::string_view text, unsigned indent, unsigned hang) {
   if (indent + columns(text) <= width_ && text.find('\n') == std::string_view::npos) {
     text_.append(indent, ' ');
-    return line(text);
+    line(text);
+    return;
   }
-  const std::size_t room = width_ > indent + hang + 20 ? width_ - indent - hang : 20;
+  text_.append(indent, ' ');
+  column_ = indent;
+  const unsigned margin = indent + hang;
+  const std::size_t room = width_ > margin + 20 ? width_ - margin : 20;
   bool first = true;
-  for (const std::string& one : wrapped(text, room)) {
-    text_.append(first ? indent : indent + hang, ' ');
-    line(one);
+  for (std::size_t at = 0; at < text.size();) {
+    const std::size_t stop = std::min(text.find_first_of(" \n", at), text.size());
+    const std::string_view word = text.substr(at, stop - at);
+    at = stop + 1;
+    if (word.empty()) continue;
+    if (!first && column_ + 1 + columns(word) > width_) {
+      new_line(margin);
+    } else if (!first) {
+      text_ += ' ';
+      ++column_;
+    }
     first = false;
+    if (column_ + columns(word) <= width_) {
+      text_ += word;
+      column_ += columns(word);
+      continue;
+    }
+    // A word longer than a line.
+    const std::vector<std::string> pieces = wrapped(word, room);
+    for (std::size_t i = 0; i < pieces.size(); ++i) {
+      if (i > 0 || column_ > margin) new_line(margin);
+      text_ += pieces[i];
+      column_ += columns(pieces[i]);
+    }
   }
+  text_ += '\n';
 }
 
 void StoryLines::begin_paragraph(unsigned indent) {

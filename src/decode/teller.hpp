@@ -21,6 +21,8 @@ struct Teller {
   std::vector<Pgn> pgns;
   /// Adds to `remarks` what the message says beyond its signals. Any bytes may come.
   void (*tell)(const Message& message, const Schema& schema, std::vector<Remark>& remarks);
+  /// The remarks say all that the signals hold: text for people then leaves the signals out.
+  bool says_all = false;
 };
 
 /// The teller for a PGN; null if none is needed. Of two tellers with the same PGN the first by file name.

@@ -13,6 +13,7 @@
 
 #include "base/text.hpp"
 #include "decode/story_lines.hpp"
+#include "decode/teller.hpp"
 #include "decode/words.hpp"
 #include "exam/words.hpp"
 
@@ -50,6 +51,7 @@ struct ToldTalk {
   std::uint32_t generation = 0;
   std::string head;                // " tractor ECU (240, 0xF0): WheelBasedSpeedDist, PGN 65096 (0xFE48)"
   ToldMessage* message = nullptr;  // null: not in the schema
+  bool remarks_say_all = false;
 };
 
 struct Bus {
@@ -200,6 +202,8 @@ const ToldTalk& TextStory::told(const DecodedMessage& message) {
     known.named_bus = name_bus;
     known.head = head_words(talk);
     known.message = nullptr;
+    const Teller* teller = talk.extended ? find_teller(talk.pgn) : nullptr;
+    known.remarks_say_all = teller && teller->says_all;
     if (talk.spec) {
       ToldMessage& told_message = messages_[{talk.spec, talk.from.bus}];
       if (told_message.signals.size() != talk.spec->signals.size())
@@ -376,7 +380,8 @@ void TextStory::on_message(const DecodedMessage& message) {
   append_way(message);
   append_flags(message);
   lines_.wrapped_text(line_, 0, kIndent + 2);
-  if (talk.message && !message.readings.empty()) tell_readings(message, *talk.message);
+  const bool all_said = talk.remarks_say_all && !message.remarks.empty();
+  if (talk.message && !message.readings.empty() && !all_said) tell_readings(message, *talk.message);
   for (const Remark& remark : message.remarks) {
     line_ = shown_text(remark.name, options_.unicode);
     line_ += ": ";

@@ -169,8 +169,8 @@ struct NoticeWords {
     return fmt::format("the recording{} was paused", of_bus());
   }
   std::string operator()(const FramesLost& lost) const {
-    return fmt::format("the recorder lost {}{} just before this", counted(lost.frames, "frame", "frames"),
-                       of_bus());
+    return fmt::format("{}{} {} lost just before this", counted(lost.frames, "frame", "frames"), of_bus(),
+                       lost.frames == 1 ? "was" : "were");
   }
   std::string operator()(const Damage& damage) const {
     const std::string file = damage.file == 0 ? "" : fmt::format(" of file {}", damage.file + 1);

@@ -10,8 +10,8 @@
 namespace tramlog {
 namespace {
 constexpr std::uint64_t kDefaultBitrate = 250'000;  // ISO 11783-2
-constexpr std::uint32_t kGapsOfPace = 20;            // fewer do not tell a pace
-}
+constexpr std::uint32_t kGapsOfPace = 20;           // fewer do not tell a pace
+}  // namespace
 
 Conclusions Examiner::Impl::conclude(const std::optional<Roster>& roster) {
   tick();
@@ -279,6 +279,8 @@ void Conclude::observe() {
   }
   for (const Stream& stream : state_.streams_.all()) {
     if (stream.role.pace != PaceRole::cyclic || stream.role.silence_limit > 0) continue;
+    // The frames of one message in a row would pass for a fast pace.
+    if (stream.fast_packet) continue;
     const MessageSpec* spec = state_.schema_.find(stream.id, true);
     if (spec == nullptr || stream.pace.gaps() < kGapsOfPace) continue;
     MessagePace pace;

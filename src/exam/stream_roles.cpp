@@ -57,9 +57,7 @@ StreamRole role_of(const Schema& schema, std::uint32_t id) {
     case Sending::while_active:
     case Sending::on_request:
       return {PaceRole::never, 0, 0};
-    case Sending::on_change:  // with a period: at least that often
-      if (spec->period == 0) return {PaceRole::never, 0, 0};
-      break;
+    case Sending::on_change:  // may have a rhythm all the same: a terminal's clients speak each second
     case Sending::unknown:
       break;
   }

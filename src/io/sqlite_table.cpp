@@ -21,6 +21,8 @@ namespace {
 
 constexpr std::string_view kMagic{"SQLite format 3\0", 16};
 
+constexpr std::size_t kMostViewWords = 256;  // of one column; SQLite takes 1000 or so in one expression
+
 /// A name as SQL takes it: in double quotes.
 std::string identifier(std::string_view name) {
   std::string out = "\"";
@@ -59,7 +61,18 @@ std::string create_statement(const Table& table) {
   return sql + "\n)";
 }
 
-/// Times to the millisecond in UTC, the rest as it is.
+/// A number as its word, or as it is if there is none.
+std::string words_expression(const std::string& name, const std::vector<ValueWord>& words) {
+  std::string sql = "CASE " + name;
+  for (const ValueWord& known : words) {
+    std::string text;
+    for (const char c : known.word) text += c == '\'' ? std::string("''") : std::string(1, c);
+    sql += fmt::format(" WHEN {} THEN '{}'", known.value, text);
+  }
+  return sql + fmt::format(" ELSE {0} END AS {0}", name);
+}
+
+/// Times to the millisecond in UTC, numbers that have words as those.
 std::string view_statement(const Table& table) {
   std::string sql = "CREATE VIEW " + identifier(table.view) + " AS SELECT";
   for (std::size_t i = 0; i < table.columns.size(); ++i) {
@@ -71,6 +84,8 @@ std::string view_statement(const Table& table) {
           "strftime('%Y-%m-%dT%H:%M:%S', {0} / 1000000000, 'unixepoch') || "
           "printf('.%03dZ', {0} / 1000000 % 1000) AS \"time\"",
           name);
+    else if (!table.columns[i].words.empty() && table.columns[i].words.size() <= kMostViewWords)
+      sql += words_expression(name, table.columns[i].words);
     else
       sql += name;
   }

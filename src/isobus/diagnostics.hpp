@@ -44,9 +44,4 @@ DtcList parse_dtcs(Bytes data);
 constexpr bool is_proprietary_spn(std::uint32_t spn) {
   return spn >= 520192;
 }
-/// Short name of an FMI in the trade's words, "reserved (FMI 25)" for 22..30.
-std::string fmi_text(std::uint8_t fmi);
-/// Name of a public SPN that the fact sheet knows; SPN 2000..2255 name the controller at that source address.
-std::optional<std::string> spn_text(std::uint32_t spn);
-
 }  // namespace tramlog

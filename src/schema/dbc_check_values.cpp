@@ -1,25 +1,12 @@
 #include <fmt/format.h>
 
-#include <array>
 #include <cmath>
 
 #include "schema/dbc_check.hpp"
+#include "schema/dbc_problems.hpp"
 
 namespace tramlog {
 namespace {
-
-// Decimal::to_double() goes by text; numbers of this size are as exact by one multiplication.
-double quick_double(const Decimal& value) {
-  static constexpr std::array<double, 23> kPowers{1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
-                                                  1e8,  1e9,  1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
-                                                  1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
-  constexpr std::int64_t kExact = std::int64_t{1} << 53;
-  if (value.digits > kExact || value.digits < -kExact || value.exponent > 22 || value.exponent < -22)
-    return value.to_double();
-  const auto digits = static_cast<double>(value.digits);
-  return value.exponent < 0 ? digits / kPowers[static_cast<std::size_t>(-value.exponent)]
-                            : digits * kPowers[static_cast<std::size_t>(value.exponent)];
-}
 
 bool is_float(const DbcSignal& signal) {
   return signal.encoding == Encoding::float32 || signal.encoding == Encoding::float64;
@@ -56,14 +43,14 @@ void check_codes(DbcCheck& check, const DbcSignal& signal) {
 
 void check_range(DbcCheck& check, const DbcSignal& signal) {
   if (!signal.minimum || !signal.maximum) return;
-  const double factor = quick_double(signal.factor);
-  const double offset = quick_double(signal.offset);
+  const double factor = dbc_double(signal.factor);
+  const double offset = dbc_double(signal.offset);
   double low = static_cast<double>(smallest_code(signal)) * factor + offset;
   double high = static_cast<double>(largest_code(signal)) * factor + offset;
   if (factor < 0) std::swap(low, high);
   // Ranges are often rounded: half a step is nothing to tell.
   const double slack = std::abs(factor) / 2 + 1e-9 * (std::abs(low) + std::abs(high));
-  if (quick_double(*signal.minimum) >= low - slack && quick_double(*signal.maximum) <= high + slack) return;
+  if (dbc_double(*signal.minimum) >= low - slack && dbc_double(*signal.maximum) <= high + slack) return;
   check.warning(signal,
                 fmt::format("the range [{}|{}] is wider than its bits can reach: {:.10g} to {:.10g}",
                             signal.minimum->to_string(), signal.maximum->to_string(), low, high),

@@ -213,7 +213,7 @@ void DbcParser::read_range(DbcSignal& signal) {
   }
   advance();
   if (minimum->digits == 0 && maximum->digits == 0) return;
-  if (minimum->to_double() > maximum->to_double()) {
+  if (dbc_double(*minimum) > dbc_double(*maximum)) {
     problem(Severity::warning, at,
             fmt::format("the range [{}|{}] is upside down", minimum->to_string(), maximum->to_string()),
             "write the smaller number first; the signal is used without a range");

@@ -80,7 +80,11 @@ class DbcParser {
   /// "<identifier> <signal>"; null: told, or not worth telling.
   DbcSignal* take_signal();
   bool take_target(Target& target);
-  DbcMessage* find_message(DbcKey key, const DbcToken& at);
+  struct Spot {
+    std::uint32_t line = 0, column = 0;
+  };
+  Spot here() const { return {token_.line, token_.column}; }
+  DbcMessage* find_message(DbcKey key, Spot at);
 
   // Problems.
   void problem(Severity severity, std::uint32_t line, std::uint32_t column, std::string text,

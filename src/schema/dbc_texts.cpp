@@ -31,29 +31,30 @@ std::optional<std::int64_t> parse_code(std::string_view text) {
 }  // namespace
 
 std::optional<DbcKey> DbcParser::take_key() {
-  const DbcToken at = token_;
+  const Spot at = here();
+  const std::string_view text = token_.text;
   const auto written = take_unsigned("a message's identifier");
   if (!written || *written == kDbcPlaceholderId) return std::nullopt;
   bool unflagged = false;
   const auto key = dbc_key_of(*written, unflagged);
   if (!key)
-    problem(Severity::error, at, fmt::format("{} is no identifier", quoted_piece(at.text)),
+    problem(Severity::error, at.line, at.column, fmt::format("{} is no identifier", quoted_piece(text)),
             "write the identifier as in the BO_ of the message");
   return key;
 }
 
-DbcMessage* DbcParser::find_message(DbcKey key, const DbcToken& at) {
+DbcMessage* DbcParser::find_message(DbcKey key, Spot at) {
   subject_key_ = key;
   DbcMessage* const message = index_.message(key);
   subject_message_ = message;
   if (message == nullptr && !dropped_messages_.contains(key))
-    problem(Severity::warning, at, "the file has no message (BO_) with this identifier",
+    problem(Severity::warning, at.line, at.column, "the file has no message (BO_) with this identifier",
             "correct the identifier, or remove the statement");
   return message;
 }
 
 DbcSignal* DbcParser::take_signal() {
-  const DbcToken at = token_;
+  const Spot at = here();
   const auto key = take_key();
   if (!key) return nullptr;
   const DbcMessage* const message = find_message(*key, at);
@@ -62,7 +63,6 @@ DbcSignal* DbcParser::take_signal() {
     expected("a signal's name");
     return nullptr;
   }
-  const DbcToken at_name = token_;
   subject_name_ = token_.text;
   std::string_view name = token_.text;
   if (!token_.plain) name = name_ = token_.value();
@@ -71,7 +71,7 @@ DbcSignal* DbcParser::take_signal() {
   if (signal != nullptr)
     subject_message_ = owner;
   else if (dropped_signals_.empty() || !dropped_signals_.contains({*key, std::string(name)}))
-    problem(Severity::warning, at_name, "the message has no signal of this name",
+    problem(Severity::warning, token_, "the message has no signal of this name",
             "correct the name, or remove the statement");
   advance();
   return signal;
@@ -90,7 +90,7 @@ bool DbcParser::take_target(Target& target) {
   if (word == "BO_") {
     target.of = Of::message;
     advance();
-    const DbcToken at = token_;
+    const Spot at = here();
     const auto key = take_key();
     if (key) target.message = find_message(*key, at);
     return target.message != nullptr;

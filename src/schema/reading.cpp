@@ -57,6 +57,8 @@ void read_closely(const SignalSpec& signal, std::uint64_t raw, Reading& reading)
   if (code != signal.codes.end() && static_cast<std::uint64_t>(code->code) == bits) {
     reading.text = &code->text;
     reading.validity = signal.code_validity[static_cast<std::size_t>(code - signal.codes.begin())];
+  } else if (signal.plan.has_run && bits - signal.plan.valid_first <= signal.plan.valid_span) {
+    reading.validity = Validity::valid;
   } else {
     reading.validity = validity_by_rule(signal, raw);
   }

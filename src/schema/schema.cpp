@@ -239,8 +239,17 @@ const TroubleTexts& Schema::trouble_texts() const {
 std::optional<std::string> Schema::spn_text(std::uint32_t spn) const {
   if (const auto text = impl_->trouble_texts.spn.find(spn); text != impl_->trouble_texts.spn.end())
     return text->second;
-  if (const auto signal = impl_->spns.find(spn); signal != impl_->spns.end()) return signal->second->title;
-  return std::nullopt;
+  // Facts, network and diagnostics, 3.3: these stand for whole controllers.
+  constexpr std::uint32_t kFirstOfController = 2000, kLastOfController = 2255;
+  if (spn >= kFirstOfController && spn <= kLastOfController)
+    return fmt::format("control function at source address {}", spn - kFirstOfController);
+  const auto signal = impl_->spns.find(spn);
+  if (signal == impl_->spns.end()) return std::nullopt;
+  // A title begins a sentence, this text stands within one; "PTO" stays.
+  std::string text = signal->second->title;
+  const auto upper = [](char c) { return c >= 'A' && c <= 'Z'; };
+  if (text.size() > 1 && upper(text[0]) && !upper(text[1])) text[0] = static_cast<char>(text[0] - 'A' + 'a');
+  return text;
 }
 
 std::string Schema::fmi_text(std::uint8_t fmi) const {

@@ -117,7 +117,8 @@ class Schema {
   std::vector<const MessageSpec*> messages() const;
   const Dictionary& dictionary() const;
   const TroubleTexts& trouble_texts() const;
-  /// Text for an SPN: trouble-codes.csv, else the title of a signal with that SPN. None if unknown.
+  /// Text for an SPN: trouble-codes.csv, else the controller that 2000 to 2255 stand for, else the title of a
+  /// signal with that SPN. None if unknown.
   std::optional<std::string> spn_text(std::uint32_t spn) const;
   /// Text for an FMI: trouble-codes.csv, else "reserved (FMI 25)".
   std::string fmi_text(std::uint8_t fmi) const;

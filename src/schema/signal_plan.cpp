@@ -218,11 +218,11 @@ void compile_plan(SignalSpec& signal, std::uint32_t message_length) {
   plan.offset = signal.offset.to_double();
   if (signal.encoding == Encoding::float32 || signal.encoding == Encoding::float64) return;
   scale_exactly(plan, signal);
-  const bool valid_run = find_valid_run(signal);
+  plan.has_run = find_valid_run(signal);
   if (signal.bit_length == 1 || (!signal.codes.empty() && signal.bit_length <= 8)) {
     fill_slots(signal);
     plan.path = SignalPlan::Path::slots;
-  } else if (signal.codes.empty() && valid_run) {
+  } else if (signal.codes.empty() && plan.has_run) {
     plan.path = SignalPlan::Path::plain;
   }
 }

@@ -27,13 +27,15 @@ struct SignalPlan {
     close,  // everything else: names of wide signals, characters, binary fractions
   };
 
-  std::uint64_t mask = 0;         // of the right-aligned raw value
-  std::uint64_t sign = 0;         // its sign bit; 0 for unsigned
-  std::uint64_t valid_first = 0;  // plain: bits - valid_first <= valid_span is valid without a closer look
+  std::uint64_t mask = 0;  // of the right-aligned raw value
+  std::uint64_t sign = 0;  // its sign bit; 0 for unsigned
+  std::uint64_t valid_first =
+      0;  // bits - valid_first <= valid_span is a number within the range, unless a code names it
   std::uint64_t valid_span = 0;
   std::uint64_t scale = 1;      // exact: value = (bits x scale + shift) x 10^-decimals, modulo 2^64 ..
   std::uint64_t shift = 0;      // ..
   bool may_be_negative = true;  // .. and bit 63 of the result is its sign
+  bool has_run = false;         // valid_first and valid_span hold (always on the plain path)
   bool exact = false;           // scale and shift fit for every raw value; else binary fractions
   bool fast = false;            // the 8 bytes from `byte` hold all bits
   bool big = false;             // Motorola

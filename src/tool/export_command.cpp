@@ -167,12 +167,12 @@ void add_capture_table(const CaptureSource& source, TableWriter& out) {
   Table table;
   table.name = "capture";
   table.comment = "what was read, in the order of time";
-  table.columns = {{"file", Type::text, "", "", false},
-                   {"fingerprint", Type::text, "", "of all packets that were read", false},
-                   {"packets", Type::integer, "", "", false},
-                   {"foreign_packets", Type::integer, "", "no CAN frames", false},
-                   {"damaged_bytes", Type::integer, "", "", false},
-                   {"exported_by", Type::text, "", "", false}};
+  table.columns = {{"file", Type::text, "", "", false, {}},
+                   {"fingerprint", Type::text, "", "of all packets that were read", false, {}},
+                   {"packets", Type::integer, "", "", false, {}},
+                   {"foreign_packets", Type::integer, "", "no CAN frames", false, {}},
+                   {"damaged_bytes", Type::integer, "", "", false, {}},
+                   {"exported_by", Type::text, "", "", false, {}}};
   const TableId id = out.add_table(std::move(table));
   for (const CaptureFile& file : source.files()) {
     const std::string name = printable_utf8(std::filesystem::path(file.name).filename().string());

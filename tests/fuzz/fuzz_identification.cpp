@@ -56,8 +56,6 @@ void diagnostics(Bytes data) {
   require(list.dtcs.size() * 4 <= data.size());
   for (const Dtc& dtc : list.dtcs) {
     require(dtc.spn < 1u << 19 && dtc.fmi < 32);
-    require_printable(fmi_text(dtc.fmi));
-    if (const auto text = spn_text(dtc.spn)) require_printable(*text);
   }
   if (const auto pgn = parse_request(data)) require(*pgn < 1u << 18);
   if (const auto rate = parse_repetition_rate_request(data)) require(rate->pgn < 1u << 18);

@@ -27,6 +27,6 @@ void tell(const Message& message, const Schema& schema, std::vector<Remark>& rem
 
 }  // namespace
 
-const Teller acknowledgement{{kPgnAcknowledgement}, tell};
+const Teller acknowledgement{{kPgnAcknowledgement}, tell, true};
 
 }  // namespace tramlog::tellers

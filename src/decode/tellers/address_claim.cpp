@@ -31,6 +31,6 @@ void tell(const Message& message, const Schema&, std::vector<Remark>& remarks) {
 
 }  // namespace
 
-const Teller address_claim{{kPgnAddressClaimed, kPgnCommandedAddress}, tell};
+const Teller address_claim{{kPgnAddressClaimed, kPgnCommandedAddress}, tell, true};
 
 }  // namespace tramlog::tellers

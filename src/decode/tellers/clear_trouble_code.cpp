@@ -47,6 +47,6 @@ void tell(const Message& message, const Schema& schema, std::vector<Remark>& rem
 
 }  // namespace
 
-const Teller clear_trouble_code{{kPgnDm22}, tell};
+const Teller clear_trouble_code{{kPgnDm22}, tell, true};
 
 }  // namespace tramlog::tellers

@@ -54,6 +54,6 @@ void tell(const Message& message, const Schema&, std::vector<Remark>& remarks) {
 
 }  // namespace
 
-const Teller language{{0xFE0F}, tell};
+const Teller language{{0xFE0F}, tell, true};
 
 }  // namespace tramlog::tellers

@@ -72,6 +72,6 @@ void tell(const Message& message, const Schema& schema, std::vector<Remark>& rem
 
 }  // namespace
 
-const Teller process_data{{0xCB00}, tell};
+const Teller process_data{{0xCB00}, tell, true};
 
 }  // namespace tramlog::tellers

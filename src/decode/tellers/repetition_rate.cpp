@@ -33,6 +33,6 @@ void tell(const Message& message, const Schema& schema, std::vector<Remark>& rem
 
 }  // namespace
 
-const Teller repetition_rate{{kPgnRequestRepetitionRate, kPgnResponse}, tell};
+const Teller repetition_rate{{kPgnRequestRepetitionRate, kPgnResponse}, tell, true};
 
 }  // namespace tramlog::tellers

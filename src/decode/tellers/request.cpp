@@ -19,6 +19,6 @@ void tell(const Message& message, const Schema& schema, std::vector<Remark>& rem
 
 }  // namespace
 
-const Teller request{{kPgnRequest}, tell};
+const Teller request{{kPgnRequest}, tell, true};
 
 }  // namespace tramlog::tellers

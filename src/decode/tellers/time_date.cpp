@@ -54,6 +54,6 @@ void tell(const Message& message, const Schema&, std::vector<Remark>& remarks) {
 
 }  // namespace
 
-const Teller time_date{{0xFEE6}, tell};
+const Teller time_date{{0xFEE6}, tell, true};
 
 }  // namespace tramlog::tellers

@@ -82,6 +82,6 @@ void tell(const Message& message, const Schema& schema, std::vector<Remark>& rem
 
 }  // namespace
 
-const Teller transport_control{{kPgnTp, kPgnEtp}, tell};
+const Teller transport_control{{kPgnTp, kPgnEtp}, tell, true};
 
 }  // namespace tramlog::tellers

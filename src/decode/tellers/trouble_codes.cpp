@@ -42,6 +42,6 @@ void tell(const Message& message, const Schema& schema, std::vector<Remark>& rem
 
 }  // namespace
 
-const Teller trouble_codes{{kPgnDm1, kPgnDm2}, tell};
+const Teller trouble_codes{{kPgnDm1, kPgnDm2}, tell, true};
 
 }  // namespace tramlog::tellers

@@ -32,6 +32,6 @@ void tell(const Message& message, const Schema&, std::vector<Remark>& remarks) {
 
 }  // namespace
 
-const Teller working_set{{kPgnWorkingSetMaster, kPgnWorkingSetMember}, tell};
+const Teller working_set{{kPgnWorkingSetMaster, kPgnWorkingSetMember}, tell, true};
 
 }  // namespace tramlog::tellers

@@ -13,13 +13,13 @@ namespace {
 // doubt.
 constexpr double kSlow = 2.2;
 constexpr double kFarTooSlow = 5;
-// Units may send faster than nominal (position receivers do); four times is load that nobody asked for.
-constexpr double kFast = 1.0 / 4;
+// Faster than nominal is no fault: position receivers and engines do so by design (fact sheet, signals, 2 and
+// 3).
 
 void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>& faults) {
   for (const MessagePace& pace : seen.paces) {
     const double ratio = static_cast<double>(pace.period) / static_cast<double>(pace.nominal);
-    if (ratio <= kSlow && ratio >= kFast) continue;
+    if (ratio <= kSlow) continue;
     Fault fault;
     fault.code = message_pace.code;
     fault.severity = ratio > kFarTooSlow ? Severity::warning : Severity::note;
@@ -27,10 +27,10 @@ void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>&
     fault.end = pace.last.time;
     if (pace.controller) fault.controllers = {*pace.controller};
     fault.bus = pace.bus;
-    fault.text = fmt::format("{} sends {} (PGN {}) every {}, its nominal period is {}: {}.",
-                             voice_words(all, pace.controller, pace.source), pace.message,
-                             pgn_words(pace.pgn), format_span(pace.period), format_span(pace.nominal),
-                             ratio > 1 ? "receivers may take it for late or lost" : "more load than needed");
+    fault.text = fmt::format(
+        "{} sends {} (PGN {}) every {}, its nominal period is {}: receivers may take it for late or lost.",
+        voice_words(all, pace.controller, pace.source), pace.message, pgn_words(pace.pgn),
+        format_span(pace.period), format_span(pace.nominal));
     fault.evidence.push_back(
         {pace.last, fmt::format("last of {} in {}", pace.count, format_span(pace.last.time - pace.first))});
     faults.push_back(std::move(fault));

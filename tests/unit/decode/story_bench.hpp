@@ -28,6 +28,8 @@ BO_ 291 Chosen: 4 Vector__XXX
 BO_ 2566867966 Lift: 8 Implement
  SG_ LiftCommand : 0|2@1+ (1,0) [0|3] "" Vector__XXX
  SG_ FloatCommand : 2|2@1+ (1,0) [0|3] "" Vector__XXX
+BO_ 2566842110 Clock: 8 Tractor
+ SG_ ClockMinutes : 8|8@1+ (1,0) [0|59] "min" Vector__XXX
 BA_DEF_ SG_ "Purpose" STRING ;
 BA_DEF_ SG_ "SPN" INT 0 524287;
 BA_DEF_DEF_ "Purpose" "";

@@ -1,4 +1,5 @@
 // What tellers say, on bytes that were put together by hand.
+#include <algorithm>
 #include <catch2/catch.hpp>
 
 #include "unit/decode/story_bench.hpp"
@@ -50,7 +51,7 @@ TEST_CASE("an address claim is taken apart") {
   CHECK(told(0xEE00, {1, 2}) == "too short: 2 bytes where 8 are needed\n");
   Data command = claim;
   command.push_back(0x90);
-  CHECK(told(0xFED8, command).substr(0, 57) == "commands: address 144 (0x90)\nto whom: rate control 0 of sp");
+  CHECK(told(0xFED8, command).substr(0, 58) == "commands: address 144 (0x90)\nto whom: rate control 0 of sp");
 }
 
 TEST_CASE("trouble codes with lamps") {
@@ -72,11 +73,10 @@ TEST_CASE("trouble codes with lamps") {
 TEST_CASE("long lists end with what is left out") {
   Data data{0xFF, 0xFF};
   for (unsigned i = 0; i < 70; ++i)
-    for (const std::uint8_t byte : {0xA8, 0x00, 0x04, 0x01}) data.push_back(byte);
+    for (const std::uint8_t byte : Data{0xA8, 0x00, 0x04, 0x01}) data.push_back(byte);
   const std::string text = told(0xFECA, data);
   CHECK(std::count(text.begin(), text.end(), '\n') == 65);
-  CHECK(text.substr(text.size() - 36) == "\nactive: and 6 more trouble codes\n" + std::string() ||
-        text.ends_with("\nactive: and 6 more trouble codes\n"));
+  CHECK(text.ends_with("\nactive: and 6 more trouble codes\n"));
 }
 
 TEST_CASE("clearing one trouble code") {
@@ -325,7 +325,7 @@ TEST_CASE("GNSS time and reference stations") {
   for (unsigned i = 3; i < 7; ++i) position[i] = 0;
   position[42] = 2;
   // GPS (0), station 0x123 = 291, 2.50 s; then a block that is torn off.
-  for (const std::uint8_t byte : {0x30, 0x12, 0xFA, 0x00, 0xFF}) position.push_back(byte);
+  for (const std::uint8_t byte : Data{0x30, 0x12, 0xFA, 0x00, 0xFF}) position.push_back(byte);
   CHECK(told(0x1F805, position) ==
         "moment: 1970-01-01 00:00:00.0000 UTC\n"
         "reference station 1: GPS, station 291, corrections 2.50 s old\n"
@@ -369,7 +369,7 @@ TEST_CASE("no bytes and any bytes: every teller stays calm and short") {
                            [](char c) { return c != '\n' && static_cast<unsigned char>(c) < 0x20; }));
       }
     // A long message of one byte value must not become a long text.
-    for (const std::uint8_t fill : {0x00, 0x2A, 0x41, 0xFF}) {
+    for (const std::uint8_t fill : Data{0x00, 0x2A, 0x41, 0xFF}) {
       Data data(200'000, fill);
       data[0] = static_cast<std::uint8_t>(pgn == 0xCB00 ? 0xC1 : fill);
       CHECK(told(pgn, data).size() < 200'000);

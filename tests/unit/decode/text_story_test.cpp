@@ -2,6 +2,7 @@
 #include "decode/text_story.hpp"
 
 #include <catch2/catch.hpp>
+#include <map>
 
 #include "unit/decode/story_bench.hpp"
 
@@ -191,8 +192,8 @@ TEST_CASE("who, to whom, unknown messages, and the bus only if there are several
   CHECK(
       story.text() ==
       "2026-04-07, times in UTC\n"
-      "06:12:00.100 unclaimed (131, 0x83) to rate control (240, 0xF0): PGN 61184 (0xEF00), not in the "
-      "schema\n"
+      "06:12:00.100 unclaimed (131, 0x83) to rate control (240, 0xF0): PGN 61184 (0xEF00), not in the\n"
+      "      schema\n"
       "    bytes 01 02 ab\n"
       "06:12:00.100 on can0, unclaimed (131, 0x83) to rate control (240, 0xF0): PGN 61184 (0xEF00), not in\n"
       "      the schema\n"
@@ -252,6 +253,23 @@ TEST_CASE("remarks have lines of their own, wrapped and safe") {
         "    byte 01\n");
 }
 
+TEST_CASE("signals are left out where the remarks say all that they hold") {
+  Story story;
+  // Time/date has a teller that says all, wheel speed has none: the same remark beside its signals.
+  story.message(0x18FEE6F0, Data(8, 0), kStart, {{"moment", "noon"}});
+  story.message(0x18FEE6F0, Data(8, 0));
+  story.message(kWheel, kWheelData, kStart, {{"moment", "noon"}});
+  CHECK(story.text() ==
+        "2026-04-07, times in UTC\n"
+        "06:12:00.100 tractor ECU (240, 0xF0): Clock, PGN 65254 (0xFEE6)\n"
+        "    moment: noon\n"
+        "06:12:00.100 tractor ECU (240, 0xF0): Clock, PGN 65254 (0xFEE6)\n"
+        "    ClockMinutes 0 min\n"
+        "06:12:00.100 tractor ECU (240, 0xF0): WheelSpeed, PGN 65096 (0xFE48)\n"
+        "    Speed 9.040 km/h, Distance 1234.567 m, Direction forward, KeySwitch not off\n"
+        "    moment: noon\n");
+}
+
 TEST_CASE("long paragraphs break between items and never beyond the width") {
   TextOptions options;
   options.width = 44;
@@ -291,8 +309,8 @@ TEST_CASE("error frames and notices") {
   CHECK(story.text() ==
         "2026-04-07, times in UTC\n"
         "06:12:01.100 Error frame: no acknowledgement: nobody else listens or the bit rate is wrong\n"
-        "06:12:01.100 Recorder: the recorder lost 12 frames just before this\n"
+        "06:12:01.100 Recorder: 12 frames were lost just before this\n"
         "06:12:01.100 on can1, error frame: bus off: the recorder's controller has left the bus after too\n"
         "      many errors\n"
-        "06:12:01.100 Recorder: the recorder lost 12 frames of can1 just before this\n");
+        "06:12:01.100 Recorder: 12 frames of can1 were lost just before this\n");
 }

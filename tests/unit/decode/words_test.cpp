@@ -91,7 +91,7 @@ TEST_CASE("notices") {
   CHECK(notice(LinkChange{LinkState::down}) == "the interface went down: nothing is heard until it is up");
   CHECK(notice(LinkChange{LinkState::up}, "can0") == "the interface of can0 is up");
   CHECK(notice(LinkChange{LinkState::paused}) == "the recording was paused");
-  CHECK(notice(FramesLost{1}, "can0") == "the recorder lost 1 frame of can0 just before this");
+  CHECK(notice(FramesLost{1}, "can0") == "1 frame of can0 was lost just before this");
   CHECK(notice(Damage{1024, 96, "block lengths differ", 0}) ==
         "the capture is damaged: 96 bytes at offset 1024 could not be read (block lengths differ)");
   CHECK(notice(Damage{0, 1, "cut off", 1}) ==

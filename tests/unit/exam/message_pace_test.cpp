@@ -25,7 +25,7 @@ Conclusions run(double period, Pgn pgn, const Schema& schema = Schema::built_in(
 }  // namespace
 
 TEST_CASE("a message at its nominal pace, or up to twice the period, is nothing to tell") {
-  for (const double period : {0.1, 0.09, 0.15, 0.2}) {
+  for (const double period : {0.02, 0.1, 0.09, 0.15, 0.2}) {
     CAPTURE(period);
     CHECK(faults_of(run(period, kWheelSpeed), kCode).empty());
   }
@@ -41,13 +41,6 @@ TEST_CASE("a slow message is a note, one beyond five periods a warning") {
   const auto lame = faults_of(run(0.6, kWheelSpeed), kCode);
   REQUIRE(lame.size() == 1);
   CHECK(lame[0].severity == Severity::warning);
-}
-
-TEST_CASE("a message four times as fast as it should be is a note") {
-  const auto fast = faults_of(run(0.02, kWheelSpeed), kCode);
-  REQUIRE(fast.size() == 1);
-  CHECK(fast[0].severity == Severity::note);
-  CHECK_THAT(fast[0].text, Catch::Contains("every 20.0 ms") && Catch::Contains("more load"));
 }
 
 TEST_CASE("a message that runs only while something is active has no pace to keep") {

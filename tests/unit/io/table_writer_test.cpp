@@ -45,10 +45,10 @@ Number real(double value) {
 Table sample() {
   Table table;
   table.name = "Speed";
-  table.columns = {{"time", Column::Type::time, "", "", true},
-                   {"source", Column::Type::integer, "", "", false},
-                   {"WheelBasedSpeed", Column::Type::real, "m/s", "from the wheels\nonly", false},
-                   {"text", Column::Type::text, "", "", false}};
+  table.columns = {{"time", Column::Type::time, "", "", true, {}},
+                   {"source", Column::Type::integer, "", "", false, {}},
+                   {"WheelBasedSpeed", Column::Type::real, "m/s", "from the wheels\nonly", false, {}},
+                   {"text", Column::Type::text, "", "", false, {}}};
   table.comment = "SPN 1862";
   table.view = "Speed readable";
   return table;
@@ -194,8 +194,9 @@ TEST_CASE("sqlite: types, values, comments, index, view and marks of the file") 
   const TableId speed = (*writer)->add_table(sample());
   Table odd;
   odd.name = "select \"x\"; --";
-  odd.columns = {{"group", Column::Type::integer, "", "", false},
-                 {"a\"b", Column::Type::text, "", "", false}};
+  odd.view = "odd";
+  odd.columns = {{"group", Column::Type::integer, "", "", false, {{1, "it's \"one\""}, {-5, "less"}}},
+                 {"a\"b", Column::Type::text, "", "", false, {}}};
   const TableId other = (*writer)->add_table(odd);
   (*writer)->row(speed, std::vector<Cell>{Cell::of_time(kTime + 7'000'000), Cell::of_number(exact(240, 0)),
                                           Cell::of_number(exact(2500, 3)), Cell::of_text("it's")});
@@ -203,6 +204,8 @@ TEST_CASE("sqlite: types, values, comments, index, view and marks of the file") 
                                           Cell::of_number(exact(3, 0, true)), Cell::of_null()});
   (*writer)->row(speed, std::vector<Cell>{Cell::of_time(-1), Cell::of_number(exact(UINT64_MAX, 0))});
   (*writer)->row(other, std::vector<Cell>{Cell::of_integer(1), Cell::of_text("y")});
+  (*writer)->row(other, std::vector<Cell>{Cell::of_integer(-5)});
+  (*writer)->row(other, std::vector<Cell>{Cell::of_integer(7)});
   (*writer)->row(99, std::vector<Cell>{Cell::of_integer(1)});  // nobody's
   REQUIRE((*writer)->finish().ok());
   CHECK(!fs::exists(path + ".part"));
@@ -215,7 +218,7 @@ TEST_CASE("sqlite: types, values, comments, index, view and marks of the file") 
         "1775542320007000000|240|2.5|it's|integer|real/"
         "1775542320000000000|-9223372036854775808|-3.0|NULL|integer|real/"
         "-1|1.84467440737096e+19|NULL|NULL|real|null");
-  CHECK(database.ask("SELECT \"group\", \"a\"\"b\" FROM \"select \"\"x\"\"; --\"") == "1|y");
+  CHECK(database.ask("SELECT \"group\", \"a\"\"b\" FROM \"select \"\"x\"\"; --\"") == "1|y/-5|NULL/7|NULL");
   CHECK(database.ask("SELECT sql FROM sqlite_master WHERE name = 'Speed'") ==
         "CREATE TABLE \"Speed\" (  -- SPN 1862\n"
         "  \"time\" INTEGER,\n"
@@ -224,6 +227,7 @@ TEST_CASE("sqlite: types, values, comments, index, view and marks of the file") 
         "  \"text\" TEXT\n)");
   CHECK(database.ask("SELECT time, source FROM \"Speed readable\" WHERE source = 240") ==
         "2026-04-07T06:12:00.007Z|240");
+  CHECK(database.ask("SELECT \"group\" FROM odd") == "it's \"one\"/less/7");
   const std::string plan = database.ask(
       "EXPLAIN QUERY PLAN SELECT * FROM Speed WHERE time BETWEEN 1775542320000000000 AND "
       "1775542321000000000");

@@ -60,23 +60,3 @@ TEST_CASE("short or torn messages") {
   CHECK(torn.malformed);
   CHECK(torn.dtcs.size() == 1);
 }
-
-TEST_CASE("texts of FMI and SPN") {
-  CHECK(fmi_text(0) == "value too high, most severe level");
-  CHECK(fmi_text(9) == "abnormal update rate (message missing or late)");
-  CHECK(fmi_text(11) == "root cause not known");
-  CHECK(fmi_text(19) == "received network data in error");
-  CHECK(fmi_text(21) == "data drifted low");
-  CHECK(fmi_text(22) == "reserved (FMI 22)");
-  CHECK(fmi_text(30) == "reserved (FMI 30)");
-  CHECK(fmi_text(31) == "condition exists");
-
-  CHECK(spn_text(168) == "battery potential");
-  CHECK(spn_text(6714) == "ECU hardware version");
-  CHECK(spn_text(2000) == "control function at source address 0");
-  CHECK(spn_text(2128) == "control function at source address 128");
-  CHECK(spn_text(2255) == "control function at source address 255");
-  CHECK_FALSE(spn_text(1999).has_value());
-  CHECK_FALSE(spn_text(2256).has_value());
-  CHECK_FALSE(spn_text(520200).has_value());
-}

@@ -116,7 +116,7 @@ TEST_CASE("numbers come in many forms") {
   CHECK(codes[2].text == "c");
   CHECK(codes[3].code == 3);
   CHECK(told(file) ==
-        Lines{"t.dbc:5:50: warning: A.Huge: \"1.797e+308\" stands where the maximum is expected; "
+        Lines{"t.dbc:5:43: warning: A.Huge: \"1.797e+308\" stands where the maximum is expected; "
               "write it as [0|255], or [0|0] for none; the signal is used without a range"});
 }
 

@@ -20,9 +20,9 @@ TEST_CASE("a missing quote in a unit does not swallow the next signal") {
       "\nBO_ 101 Other: 8 X\n SG_ Load : 0|8@1+ (1,0) [0|0] \"kg X\n\nCM_ SG_ 100 Slip \"slip\";\n");
   CHECK(
       told(file) ==
-      Lines{"t.dbc:2:37: error: Wheel.Speed: the text that begins here has no closing quote; put a \" behind "
+      Lines{"t.dbc:2:34: error: Wheel.Speed: the text that begins here has no closing quote; put a \" behind "
             "its last character",
-            "t.dbc:6:35: error: Other.Load: the text that begins here has no closing quote; put a \" behind "
+            "t.dbc:6:32: error: Other.Load: the text that begins here has no closing quote; put a \" behind "
             "its last character"});
   CHECK(signal_of(file, "Speed").bit_length == 16);
   CHECK(signal_of(file, "Speed").unit.empty());
@@ -55,7 +55,7 @@ TEST_CASE("a missing quote in a value table keeps what is understood") {
       told(file) ==
       Lines{"t.dbc:4:26: error: Wheel.Speed: the text that begins here has no closing quote; put a \" behind "
             "its last character",
-            "t.dbc:5:26: error: Wheel.Slip: \"high\" stands where a code (a whole number of at most 64 bits) "
+            "t.dbc:5:25: error: Wheel.Slip: \"high\" stands where a code (a whole number of at most 64 bits) "
             "or ';' is expected; write it as VAL_ 2566844926 Signal 0 \"off\" 1 \"on\";"});
   CHECK(signal_of(file, "Speed").codes.size() == 2);
   CHECK(signal_of(file, "Speed").codes.at(1).text == "on");
@@ -156,17 +156,18 @@ TEST_CASE("a broken BO_ line takes its signals with it, quietly") {
   const DbcFile file = parsed(
       "BO_ 100 Wheel 8 X\n SG_ Speed : 0|8@1+ (1,0) [0|0] \"\" X\nBO_ Name: 8 X\nBO_ 4294967295 Much: 8 X\n"
       "BO_ 101 Short: X\nBO_ 102 Good: 8 X\n SG_ S : 0|8@1+ (1,0) [0|0] \"\" X\nCM_ SG_ 100 Speed \"x\";\n");
-  CHECK(told(file) ==
-        Lines{"t.dbc:1:15: error: Wheel: \"8\" stands where ':' is expected; write it as BO_ 2566844926 "
-              "Name: 8 Sender",
-              "t.dbc:3:5: error: \"Name\" stands where the message's identifier, a decimal number, is "
-              "expected; write "
-              "it as BO_ 2566844926 Name: 8 Sender",
-              "t.dbc:4:5: error: 4294967295 is no identifier; write 0 to 2047 for 11 bits, or 2147483648 "
-              "plus the "
-              "identifier for 29 bits; the message is left out",
-              "t.dbc:5:16: error: Short: \"X\" stands where the length in bytes is expected; write it as BO_ "
-              "2566844926 Name: 8 Sender"});
+  CHECK(
+      told(file) ==
+      Lines{"t.dbc:1:15: error: Wheel: \"8\" stands where ':' is expected; write it as BO_ 2566844926 "
+            "Name: 8 Sender",
+            "t.dbc:3:5: error: \"Name\" stands where the message's identifier, a decimal number, is "
+            "expected; write "
+            "it as BO_ 2566844926 Name: 8 Sender",
+            "t.dbc:4:5: error: Much: 4294967295 is no identifier; write 0 to 2047 for 11 bits, or 2147483648 "
+            "plus the "
+            "identifier for 29 bits; the message is left out",
+            "t.dbc:5:16: error: Short: \"X\" stands where the length in bytes is expected; write it as BO_ "
+            "2566844926 Name: 8 Sender"});
   REQUIRE(file.messages.size() == 1);
   CHECK(file.messages[0].signals.size() == 1);
 }
@@ -177,7 +178,7 @@ TEST_CASE("a statement without semicolon ends at the next one") {
   CHECK(told(file) ==
         Lines{"t.dbc:4:25: warning: Wheel.Speed: the statement ends where ';' is expected; write it as "
               "CM_ SG_ 2566844926 Signal \"text\";",
-              "t.dbc:5:33: warning: Wheel.Slip: the statement ends where ';' is expected; write it as "
+              "t.dbc:5:32: warning: Wheel.Slip: the statement ends where ';' is expected; write it as "
               "VAL_ 2566844926 Signal 0 \"off\" 1 \"on\";"});
   CHECK(signal_of(file, "Speed").comment == "fast");
   CHECK(signal_of(file, "Slip").codes.size() == 2);

@@ -111,13 +111,13 @@ TEST_CASE("attributes that do not fit their definition are told") {
              "BA_ \"New\" BO_ 1 5;\nBA_ \"New\" BO_ 1 6;\nBA_DEF_DEF_ \"Gone\" 1;\n");
   CHECK(
       told(file) ==
-      Lines{"t.dbc:6:18: warning: A: the attribute \"Frame\" has the value \"2\", which is none of its 2 "
+      Lines{"t.dbc:6:19: warning: A: the attribute \"Frame\" has the value \"2\", which is none of its 2 "
             "choices; write a choice of its BA_DEF_ or its index, counted from 0",
-            "t.dbc:7:18: warning: A: the attribute \"Frame\" has the value \"c\", which is none of its 2 "
+            "t.dbc:7:19: warning: A: the attribute \"Frame\" has the value \"c\", which is none of its 2 "
             "choices; write a choice of its BA_DEF_ or its index, counted from 0",
-            "t.dbc:8:18: warning: A: the attribute \"Cycle\" has the value \"soon\", but it is defined as a "
+            "t.dbc:8:19: warning: A: the attribute \"Cycle\" has the value \"soon\", but it is defined as a "
             "number; write a number",
-            "t.dbc:9:16: warning: A: the attribute \"New\" is not defined before this line; define it with "
+            "t.dbc:9:17: warning: A: the attribute \"New\" is not defined before this line; define it with "
             "BA_DEF_; its values are taken as written",
             "t.dbc:11:20: warning: Gone: the file has no definition (BA_DEF_) of this attribute; define it, "
             "or remove its default"});

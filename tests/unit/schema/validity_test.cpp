@@ -10,8 +10,8 @@ using namespace tramlog::test;
 
 namespace {
 
-constexpr const char* kIso = "2566834430";   // 0x98FEDCFE: PGN 65244, null address
-constexpr const char* kNmea = "2583165950";  // 0x99F80FFE: PGN 129039, data page 1
+constexpr const char* kIso = "2566834430";   // 0x98FEC8FE: PGN 65224, null address
+constexpr const char* kNmea = "2583165950";  // 0x99F7FBFE: PGN 129019, data page 1
 
 struct Options {
   const char* id = kIso;
