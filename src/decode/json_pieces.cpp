@@ -1,5 +1,6 @@
 #include "decode/json_pieces.hpp"
 
+#include <algorithm>
 #include <charconv>
 
 #include "base/text.hpp"
@@ -58,8 +59,10 @@ void TimeText::new_second(TimeNs time) {
   std::memcpy(text_.data(), text.data(), kChars);
   std::uint32_t ns = 0;
   for (std::size_t i = 20; i < 29; ++i) ns = ns * 10 + static_cast<std::uint32_t>(text[i] - '0');
-  // Unsigned: the earliest of all moments lies within a second that begins before it.
-  second_begin_ = static_cast<TimeNs>(static_cast<std::uint64_t>(time) - ns);
+  begin_ = later_by(time, -static_cast<SpanNs>(ns));
+  first_ns_ = ns - static_cast<std::uint32_t>(time - begin_);
+  const std::uint64_t to_last = static_cast<std::uint64_t>(INT64_MAX) - static_cast<std::uint64_t>(begin_);
+  length_ = std::min(static_cast<std::uint64_t>(kSecond) - first_ns_, to_last + 1);
 }
 
 void TimeText::put_nanoseconds(char* out, std::uint32_t ns) {

@@ -183,7 +183,7 @@ std::string schema_overview_text(const Schema& schema) {
   for (const SchemaLayer& layer : schema.layers()) {
     const std::string amount = layer.messages > 0 || layer.signals > 0
                                    ? fmt::format("{:5} messages, {:6} signals", layer.messages, layer.signals)
-                                   : std::string("texts");
+                                   : fmt::format("{:5} entries", layer.entries);
     const std::size_t problems = layer.problems.size() + layer.problems_left_out;
     text.line(
         fmt::format("  {:32} {}{}{}", layer.name, amount, layer.built_in ? "" : ", yours",
@@ -207,6 +207,7 @@ std::string schema_overview_json(const Schema& schema) {
                       {"built_in", layer.built_in},
                       {"messages", layer.messages},
                       {"signals", layer.signals},
+                      {"entries", layer.entries},
                       {"problems", layer.problems.size() + layer.problems_left_out}});
   return Json{{"schema", "tramlog.schema/1"}, {"files", std::move(layers)}}.dump(2) + "\n";
 }

@@ -294,7 +294,8 @@ void TextStory::append_reading(const Reading& reading, const ToldSignal& signal)
         line_ += options_.unicode ? shown : as_ascii(shown);
         line_ += '"';
       } else {
-        if (!spec.codes.empty() && signal.unit.empty()) line_ += "code ";
+        // A long signal counts or names objects; its few codes are exceptions.
+        if (!spec.codes.empty() && signal.unit.empty() && spec.bit_length <= 8) line_ += "code ";
         append_number(reading, signal);
       }
       return;

@@ -279,8 +279,6 @@ void Conclude::observe() {
   }
   for (const Stream& stream : state_.streams_.all()) {
     if (stream.role.pace != PaceRole::cyclic || stream.role.silence_limit > 0) continue;
-    // The frames of one message in a row would pass for a fast pace.
-    if (stream.fast_packet) continue;
     const MessageSpec* spec = state_.schema_.find(stream.id, true);
     if (spec == nullptr || stream.pace.gaps() < kGapsOfPace) continue;
     MessagePace pace;

@@ -22,6 +22,9 @@ StreamRole role_of(const Schema& schema, std::uint32_t id) {
     case 0xAB00:  // file server status
       if (to_all) return {PaceRole::cyclic, 2 * kSecond, 6 * kSecond};
       return {PaceRole::never, 0, 0};
+    case 0xE700:  // ECU to VT and client to file server: maintenance each second or two while connected, which is
+    case 0xAA00:  // most of a client's life; much else goes the same way
+      return {PaceRole::learned, 0, 0};
     case kPgnRequest:
     case kPgnAcknowledgement:
     case 0xC900:
@@ -48,6 +51,8 @@ StreamRole role_of(const Schema& schema, std::uint32_t id) {
       break;
   }
   if (Transfers::is_transport(pgn)) return {PaceRole::never, 0, 0};
+  // The schema's period is that of the message, not of its frames.
+  if (Transfers::is_fast_packet(pgn)) return {PaceRole::learned, 0, 0};
   const MessageSpec* spec = schema.find(id, true);
   if (spec == nullptr) return {PaceRole::learned, 0, 0};
   switch (spec->sending) {

@@ -67,7 +67,7 @@ struct DbcMessage {
   bool extended = false;  // 29-bit: bit 31 was set
   std::string name;
   std::uint32_t length = 0;  // bytes
-  std::string sender;        // node; "" for the placeholder Vector__XXX
+  std::string sender;        // node; "" for the placeholder for none
   std::string comment;       // CM_ BO_
   std::vector<DbcSignal> signals;
   std::vector<AttributeValue> attributes;  // BA_ .. BO_

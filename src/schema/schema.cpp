@@ -178,7 +178,8 @@ void Schema::add(DbcFile file, bool built_in) {
 }
 
 void Schema::add(Dictionary dictionary, bool built_in) {
-  impl_->begin_layer(dictionary.file, built_in, std::move(dictionary.problems));
+  impl_->begin_layer(dictionary.file, built_in, std::move(dictionary.problems)).entries =
+      dictionary.entries.size();
   Dictionary& all = impl_->dictionary;
   std::size_t replaced = 0;
   for (auto& [ddi, entry] : dictionary.entries)
@@ -188,7 +189,8 @@ void Schema::add(Dictionary dictionary, bool built_in) {
 }
 
 void Schema::add(TroubleTexts texts, bool built_in) {
-  impl_->begin_layer(texts.file, built_in, std::move(texts.problems));
+  impl_->begin_layer(texts.file, built_in, std::move(texts.problems)).entries =
+      texts.spn.size() + texts.fmi.size();
   TroubleTexts& all = impl_->trouble_texts;
   std::size_t replaced = 0;
   for (auto& [spn, text] : texts.spn)

@@ -58,10 +58,11 @@ Result<Roster> load_roster(const std::string& path) {
   return roster;
 }
 
-Result<Report> examine(const CommonOptions& options, const std::optional<Roster>& roster) {
+Result<Report> examine(const CommonOptions& options, const std::optional<Roster>& roster,
+                       const Schema& schema) {
   auto source = CaptureSource::open(options.captures);
   if (!source) return source.error();
-  Examiner examiner;
+  Examiner examiner(schema);
   Progress progress;
   for (;;) {
     const std::span<const Event> events = source->read();

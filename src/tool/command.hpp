@@ -57,7 +57,7 @@ Result<std::optional<UnitSystem>> parse_units(const CommonOptions& options);
 std::optional<Error> check_paths(const CommonOptions& options);
 
 /// Reads all captures in time order and examines them. Progress goes to standard error if it is a terminal.
-Result<Report> examine(const CommonOptions& options, const std::optional<Roster>& roster);
+Result<Report> examine(const CommonOptions& options, const std::optional<Roster>& roster, const Schema& schema);
 
 /// Damage beats faults: what was read is reported, but it is not all.
 int exit_code_of(const Report& report);

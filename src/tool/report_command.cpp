@@ -16,7 +16,9 @@ int run(const CommonOptions& options, bool rollcall) {
     if (!loaded) return fail(loaded.error());
     roster = std::move(*loaded);
   }
-  auto report = examine(options, roster);
+  auto schema = load_schema(options);
+  if (!schema) return fail(schema.error());
+  auto report = examine(options, roster, *schema);
   if (!report) return fail(report.error());
   const auto render = rollcall ? format->rollcall : format->report;
   return deliver(options, render(*report, {options.unicode}), exit_code_of(*report));
@@ -30,6 +32,7 @@ void add_report_command(CLI::App& app, int& code) {
       "report", "What was on this bus, what is missing, what failed, what most likely caused it");
   add_captures(*command, *options);
   add_roster(*command, *options, false);
+  add_schema(*command, *options);
   add_format(*command, *options);
   add_output(*command, *options);
   command->footer(
@@ -45,6 +48,7 @@ void add_rollcall_command(CLI::App& app, int& code) {
       app.add_subcommand("rollcall", "Is every expected controller here, with the expected software?");
   add_captures(*command, *options);
   add_roster(*command, *options, true);
+  add_schema(*command, *options);
   add_format(*command, *options);
   add_output(*command, *options);
   command->footer(

@@ -7,7 +7,7 @@ namespace tramlog {
 namespace {
 
 int learn(const CommonOptions& options, const std::string& machine) {
-  auto report = examine(options, std::nullopt);
+  auto report = examine(options, std::nullopt, Schema::built_in());
   if (!report) return fail(report.error());
   const Conclusions& found = report->found;
   std::vector<LearnedController> learned;

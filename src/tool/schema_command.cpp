@@ -40,9 +40,12 @@ std::string check_text(const std::vector<const SchemaLayer*>& layers) {
     if (layer->problems_left_out > 0)
       out += fmt::format("{}: {} more are not listed\n", layer->name, layer->problems_left_out);
     const std::size_t warnings = layer->problems.size() - errors;
-    out += printable_utf8(fmt::format(
-        "{}: {} messages and {} signals can be used; {} error{}, {} warning{}\n", layer->name,
-        layer->messages, layer->signals, errors, errors == 1 ? "" : "s", warnings, warnings == 1 ? "" : "s"));
+    const std::string held = layer->entries > 0
+                                 ? fmt::format("{} entries", layer->entries)
+                                 : fmt::format("{} messages and {} signals", layer->messages, layer->signals);
+    out += printable_utf8(fmt::format("{}: {} can be used; {} error{}, {} warning{}", layer->name, held,
+                                      errors, errors == 1 ? "" : "s", warnings, warnings == 1 ? "" : "s"));
+    out += '\n';
   }
   return out;
 }
@@ -55,6 +58,7 @@ std::string check_json(const std::vector<const SchemaLayer*>& layers) {
     files.push_back({{"file", printable_utf8(layer->name)},
                      {"messages", layer->messages},
                      {"signals", layer->signals},
+                     {"entries", layer->entries},
                      {"problems", std::move(problems)},
                      {"problems_not_listed", layer->problems_left_out}});
   }

@@ -157,11 +157,8 @@ Result<std::optional<UnitSystem>> parse_units(const CommonOptions& options) {
   if (options.units.empty()) return std::optional<UnitSystem>();
   const auto units = parse_unit_system(options.units);
   if (!units)
-    return Error{ErrorKind::usage,
-                 "unknown units "
-                 " + options.units + "
-                 "",
-                 "--units", "choose one of: metric, imperial, us"};
+    return Error{ErrorKind::usage, "unknown units \"" + options.units + "\"", "--units",
+                 "choose one of: metric, imperial, us"};
   return units;
 }
 

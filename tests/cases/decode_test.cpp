@@ -91,14 +91,15 @@ TEST_CASE("every frame is told once, and the messages of transfers besides") {
 }
 
 TEST_CASE("filters narrow what is decoded") {
-  // From the first frame (0.107 s) on: frames 12 and 22 lie 0.547 s and 0.644 s behind it.
-  const auto two = decoded("--message WheelBasedSpeedDist --from 0.5 --to 0.7");
+  // The capture starts with the recorder's counters at 06:12:00; frames 12 and 22 come 0.654 s and 0.751 s
+  // later.
+  const auto two = decoded("--message WheelBasedSpeedDist --from 0.6 --to 0.8");
   REQUIRE(two.size() == 2);
   CHECK(two[0]["frame"] == 12);
   CHECK(two[1]["frame"] == 22);
   CHECK(two[1]["from"] != "unclaimed");
   CHECK(decoded("--message 65096 --from 06:12:00.65 --to 2026-04-24T06:12:00.66Z").size() == 1);
-  const auto speed = decoded("--signal WheelBasedSpeed --units us --from 0.5 --to 0.6");
+  const auto speed = decoded("--signal WheelBasedSpeed --units us --from 0.6 --to 0.7");
   REQUIRE(speed.size() == 1);
   REQUIRE(speed[0]["signals"].size() == 1);
   CHECK(speed[0]["signals"][0]["unit"] == "mph");
@@ -149,7 +150,7 @@ TEST_CASE("a user's own schema is laid upon ours") {
   run("printf 'BO_ 2365475070 MySpeed: 8 X\\n SG_ Double : 0|16@1+ (2,0) [0|0] \"mm/s\" X\\n' >" + folder +
       "/own.dbc");
   const Outcome outcome =
-      run("TRAMLOG decode --format json --message MySpeed --to 0.6 --schema " + folder + " " + kTransfers);
+      run("TRAMLOG decode --format json --message MySpeed --to 0.7 --schema " + folder + " " + kTransfers);
   CHECK(outcome.code == 0);
   CHECK(outcome.errors.find("own.dbc:1") != std::string::npos);  // it says what it replaces
   const auto lines = lines_of(outcome.output);

@@ -250,6 +250,6 @@ void tell(const Message& message, const Schema&, std::vector<Remark>& remarks) {
 
 }  // namespace
 
-const Teller terminal{{kPgnFromTerminal, kPgnToTerminal}, tell};
+const Teller terminal{{kPgnFromTerminal, kPgnToTerminal}, tell, true};
 
 }  // namespace tramlog::tellers

@@ -4,6 +4,7 @@
 #include <catch2/catch.hpp>
 #include <deque>
 #include <map>
+#include <memory>
 #include <string>
 #include <vector>
 
@@ -37,15 +38,15 @@ class Traffic {
   Traffic& bus(BusIndex index, const std::string& name) { return notice(0, BusInfo{name, 250'000}, index); }
   Traffic& frame(double at_s, std::uint32_t id, Payload payload, BusIndex bus = 0,
                  std::uint8_t flags = kExtendedId) {
-    payloads_.push_back(std::move(payload));
+    payloads_->push_back(std::move(payload));
     Event event;
     event.time = time(at_s);
     event.number = ++numbers_;
     event.id = id;
     event.bus = bus;
     event.flags = flags;
-    event.data = payloads_.back().data();
-    event.len = static_cast<std::uint8_t>(payloads_.back().size());
+    event.data = payloads_->back().data();
+    event.len = static_cast<std::uint8_t>(payloads_->back().size());
     events_.push_back(event);
     return *this;
   }
@@ -53,12 +54,12 @@ class Traffic {
     return frame(at_s, make_id(6, kPgnAddressClaimed, address), little_endian(name), bus);
   }
   Traffic& notice(double at_s, Notice what, BusIndex bus = 0) {
-    notices_.push_back(std::move(what));
+    notices_->push_back(std::move(what));
     Event event;
     event.kind = EventKind::notice;
     event.time = time(at_s);
     event.bus = bus;
-    event.notice = &notices_.back();
+    event.notice = &notices_->back();
     events_.push_back(event);
     return *this;
   }
@@ -87,8 +88,9 @@ class Traffic {
   static TimeNs time(double at_s) { return kBegin + static_cast<SpanNs>(at_s * 1e9 + 0.5); }
 
  private:
-  std::deque<Payload> payloads_;
-  std::deque<Notice> notices_;
+  // Shared by copies: the events point into them.
+  std::shared_ptr<std::deque<Payload>> payloads_ = std::make_shared<std::deque<Payload>>();
+  std::shared_ptr<std::deque<Notice>> notices_ = std::make_shared<std::deque<Notice>>();
   std::vector<Event> events_;
   std::uint64_t numbers_ = 0;
 };
@@ -145,21 +147,21 @@ class Listener final : public DecodeSink {
 inline const char* const kSchemaText = R"(VERSION ""
 BU_: Tractor Drill
 BO_ 2365475070 WheelSpeed: 8 Tractor
- SG_ Speed : 0|16@1+ (0.001,0) [0|64.255] "m/s" Vector__XXX
- SG_ Distance : 16|32@1+ (0.001,0) [0|4211081.215] "m" Vector__XXX
- SG_ KeySwitch : 58|2@1+ (1,0) [0|3] "" Vector__XXX
+ SG_ Speed : 0|16@1+ (0.001,0) [0|64.255] "m/s" Anybody
+ SG_ Distance : 16|32@1+ (0.001,0) [0|4211081.215] "m" Anybody
+ SG_ KeySwitch : 58|2@1+ (1,0) [0|3] "" Anybody
 BO_ 2566852862 Rates: 8 Drill
- SG_ Product M : 0|8@1+ (1,0) [0|250] "" Vector__XXX
- SG_ SeedRate m1 : 8|16@1+ (0.5,-100) [-100|32027.5] "kg" Vector__XXX
- SG_ GrainRate m2 : 8|16@1+ (1,0) [0|64255] "1/m" Vector__XXX
+ SG_ Product M : 0|8@1+ (1,0) [0|250] "" Anybody
+ SG_ SeedRate m1 : 8|16@1+ (0.5,-100) [-100|32027.5] "kg" Anybody
+ SG_ GrainRate m2 : 8|16@1+ (1,0) [0|64255] "1/m" Anybody
 BO_ 2566857214 LongTexts: 14 Drill
- SG_ First : 0|8@1+ (1,0) [0|250] "" Vector__XXX
- SG_ Last : 104|8@1+ (1,0) [0|250] "" Vector__XXX
+ SG_ First : 0|8@1+ (1,0) [0|250] "" Anybody
+ SG_ Last : 104|8@1+ (1,0) [0|250] "" Anybody
 BO_ 2583639038 FastLong: 12 Drill
- SG_ Begin : 0|16@1+ (1,0) [0|64255] "" Vector__XXX
- SG_ End : 80|16@1+ (1,0) [0|64255] "" Vector__XXX
+ SG_ Begin : 0|16@1+ (1,0) [0|64255] "" Anybody
+ SG_ End : 80|16@1+ (1,0) [0|64255] "" Anybody
 BO_ 291 ElevenBits: 8 Drill
- SG_ Pressure : 0|16@1- (0.1,0) [-3276.8|3276.7] "kPa" Vector__XXX
+ SG_ Pressure : 0|16@1- (0.1,0) [-3276.8|3276.7] "kPa" Anybody
 BA_DEF_ SG_ "SPN" INT 0 524287;
 BA_ "SPN" SG_ 2365475070 Speed 1862;
 VAL_ 2365475070 KeySwitch 0 "off" 1 "not off" 2 "error" 3 "not available" ;

@@ -17,18 +17,18 @@ namespace tramlog::export_test {
 inline constexpr TimeNs kTime = 1'775'542'320 * kSecond;
 
 inline constexpr const char* kDbc = R"(VERSION ""
-BO_ 2365475070 WheelSpeed: 8 Vector__XXX
- SG_ Speed : 0|16@1+ (0.001,0) [0|64.255] "m/s" Vector__XXX
- SG_ KeySwitch : 58|2@1+ (1,0) [0|3] "" Vector__XXX
- SG_ Hours : 48|8@1+ (1,0) [0|250] "h" Vector__XXX
+BO_ 2365475070 WheelSpeed: 8 Anybody
+ SG_ Speed : 0|16@1+ (0.001,0) [0|64.255] "m/s" Anybody
+ SG_ KeySwitch : 58|2@1+ (1,0) [0|3] "" Anybody
+ SG_ Hours : 48|8@1+ (1,0) [0|250] "h" Anybody
 
-BO_ 2365474046 Hitch: 8 Vector__XXX
- SG_ Position : 0|8@1+ (0.4,0) [0|100] "%" Vector__XXX
- SG_ speed : 8|8@1+ (1,0) [0|250] "m/s" Vector__XXX
- SG_ source : 16|8@1+ (1,0) [0|250] "" Vector__XXX
+BO_ 2365474046 Hitch: 8 Anybody
+ SG_ Position : 0|8@1+ (0.4,0) [0|100] "%" Anybody
+ SG_ speed : 8|8@1+ (1,0) [0|250] "m/s" Anybody
+ SG_ source : 16|8@1+ (1,0) [0|250] "" Anybody
 
-BO_ 2365474302 HITCH: 8 Vector__XXX
- SG_ Position : 0|8@1+ (0.4,0) [0|100] "%" Vector__XXX
+BO_ 2365474302 HITCH: 8 Anybody
+ SG_ Position : 0|8@1+ (0.4,0) [0|100] "%" Anybody
 
 CM_ SG_ 2365475070 Speed "Speed of the wheels. From the gearbox.";
 BA_DEF_ SG_ "SPN" INT 0 524287;

@@ -14,22 +14,22 @@ namespace tramlog::test {
 inline constexpr std::string_view kDbc = R"(VERSION ""
 BU_: Tractor Implement
 BO_ 2365475070 WheelSpeed: 8 Tractor
- SG_ Speed : 0|16@1+ (0.001,0) [0|64.255] "m/s" Vector__XXX
- SG_ Distance : 16|32@1+ (0.001,0) [0|4211081.215] "m" Vector__XXX
- SG_ Direction : 56|2@1+ (1,0) [0|3] "" Vector__XXX
- SG_ KeySwitch : 58|2@1+ (1,0) [0|3] "" Vector__XXX
+ SG_ Speed : 0|16@1+ (0.001,0) [0|64.255] "m/s" Anybody
+ SG_ Distance : 16|32@1+ (0.001,0) [0|4211081.215] "m" Anybody
+ SG_ Direction : 56|2@1+ (1,0) [0|3] "" Anybody
+ SG_ KeySwitch : 58|2@1+ (1,0) [0|3] "" Anybody
 BO_ 2566846462 Power: 8 Tractor
- SG_ Battery : 32|16@1+ (0.05,0) [0|100] "V" Vector__XXX
- SG_ Current : 0|8@1+ (1,-125) [-125|125] "A" Vector__XXX
-BO_ 291 Chosen: 4 Vector__XXX
- SG_ Which M : 0|8@1+ (1,0) [0|0] "" Vector__XXX
- SG_ Warm m1 : 15|16@0- (0.5,-10) [0|0] "degC" Vector__XXX
- SG_ Cold m2 : 8|8@1+ (1,0) [0|0] "" Vector__XXX
+ SG_ Battery : 32|16@1+ (0.05,0) [0|100] "V" Anybody
+ SG_ Current : 0|8@1+ (1,-125) [-125|125] "A" Anybody
+BO_ 291 Chosen: 4 Anybody
+ SG_ Which M : 0|8@1+ (1,0) [0|0] "" Anybody
+ SG_ Warm m1 : 15|16@0- (0.5,-10) [0|0] "degC" Anybody
+ SG_ Cold m2 : 8|8@1+ (1,0) [0|0] "" Anybody
 BO_ 2566867966 Lift: 8 Implement
- SG_ LiftCommand : 0|2@1+ (1,0) [0|3] "" Vector__XXX
- SG_ FloatCommand : 2|2@1+ (1,0) [0|3] "" Vector__XXX
+ SG_ LiftCommand : 0|2@1+ (1,0) [0|3] "" Anybody
+ SG_ FloatCommand : 2|2@1+ (1,0) [0|3] "" Anybody
 BO_ 2566842110 Clock: 8 Tractor
- SG_ ClockMinutes : 8|8@1+ (1,0) [0|59] "min" Vector__XXX
+ SG_ ClockMinutes : 8|8@1+ (1,0) [0|59] "min" Anybody
 BA_DEF_ SG_ "Purpose" STRING ;
 BA_DEF_ SG_ "SPN" INT 0 524287;
 BA_DEF_DEF_ "Purpose" "";

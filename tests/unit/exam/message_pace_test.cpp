@@ -51,7 +51,7 @@ TEST_CASE("a user's period counts for the user's message") {
   Schema schema = Schema::with_built_in();
   DbcFile file = parse_dbc(
       "BO_ 2566856702 MeterState: 8 Meter\n"
-      " SG_ Turns : 0|16@1+ (1,0) [0|64255] \"\" Vector__XXX\n"
+      " SG_ Turns : 0|16@1+ (1,0) [0|64255] \"\" Anybody\n"
       "BA_DEF_ BO_ \"GenMsgCycleTime\" INT 0 65535;\n"
       "BA_DEF_DEF_ \"GenMsgCycleTime\" 0;\n"
       "BA_ \"GenMsgCycleTime\" BO_ 2566856702 250;\n",

@@ -62,7 +62,7 @@ void check_places(std::span<const PlacedCase> cases) {
   for (const PlacedCase& placed : cases) {
     CAPTURE(placed.place, placed.payload);
     const Schema schema = schema_of(fmt::format(
-        "BO_ 100 Test: {} Vector__XXX\n SG_ X : {} [0|0] \"\" Vector__XXX\n", placed.length, placed.place));
+        "BO_ 100 Test: {} Anybody\n SG_ X : {} [0|0] \"\" Anybody\n", placed.length, placed.place));
     CHECK(read(schema, placed.payload) == std::string("X=") + placed.value);
     // Cut off where the last byte is missing.
     const SignalSpec& signal = only_message(schema).signals.at(0);
@@ -95,8 +95,8 @@ TEST_CASE("binary fractions") {
   for (const FractionCase& fraction : kFractions) {
     CAPTURE(fraction.payload, fraction.bits, fraction.start, fraction.big);
     const Schema schema =
-        schema_of(fmt::format("BO_ 100 Test: {} Vector__XXX\n SG_ X : {}|{}@{}- (1,0) [0|0] \"\" "
-                              "Vector__XXX\nSIG_VALTYPE_ 100 X : {};\n",
+        schema_of(fmt::format("BO_ 100 Test: {} Anybody\n SG_ X : {}|{}@{}- (1,0) [0|0] \"\" "
+                              "Anybody\nSIG_VALTYPE_ 100 X : {};\n",
                               std::strlen(fraction.payload) / 2, fraction.start, fraction.bits,
                               fraction.big ? 0 : 1, fraction.bits == 32 ? 1 : 2));
     const auto reading = read_signal(only_message(schema).signals.at(0), from_hex(fraction.payload));
@@ -109,8 +109,8 @@ TEST_CASE("binary fractions") {
 
 TEST_CASE("binary fractions that are none, and scaled ones") {
   const Schema schema = schema_of(
-      "BO_ 100 Test: 8 Vector__XXX\n"
-      " SG_ Scaled : 0|32@1- (0.5,10) [0|20] \"m\" Vector__XXX\n"
+      "BO_ 100 Test: 8 Anybody\n"
+      " SG_ Scaled : 0|32@1- (0.5,10) [0|20] \"m\" Anybody\n"
       "SIG_VALTYPE_ 100 Scaled : 1;\n");
   const SignalSpec& signal = only_message(schema).signals.at(0);
   const auto with = [&](float value) {
@@ -131,15 +131,15 @@ TEST_CASE("binary fractions that are none, and scaled ones") {
 
 TEST_CASE("a plain multiplexor chooses signals") {
   const Schema schema = schema_of(
-      "BO_ 100 Test: 8 Vector__XXX\n"
-      " SG_ Page M : 0|4@1+ (1,0) [0|0] \"\" Vector__XXX\n"
-      " SG_ Alive : 4|4@1+ (1,0) [0|0] \"\" Vector__XXX\n"
-      " SG_ Speed m0 : 8|16@1+ (0.01,0) [0|0] \"\" Vector__XXX\n"
-      " SG_ Mass m1 : 8|12@1+ (1,0) [0|0] \"\" Vector__XXX\n"
-      " SG_ Level m1 : 20|4@1+ (1,0) [0|0] \"\" Vector__XXX\n"
-      " SG_ Heat m2 : 8|8@1- (1,-10) [0|0] \"\" Vector__XXX\n"
-      " SG_ Count m5 : 8|32@1+ (1,0) [0|0] \"\" Vector__XXX\n"
-      " SG_ Tail : 56|8@1+ (1,0) [0|0] \"\" Vector__XXX\n");
+      "BO_ 100 Test: 8 Anybody\n"
+      " SG_ Page M : 0|4@1+ (1,0) [0|0] \"\" Anybody\n"
+      " SG_ Alive : 4|4@1+ (1,0) [0|0] \"\" Anybody\n"
+      " SG_ Speed m0 : 8|16@1+ (0.01,0) [0|0] \"\" Anybody\n"
+      " SG_ Mass m1 : 8|12@1+ (1,0) [0|0] \"\" Anybody\n"
+      " SG_ Level m1 : 20|4@1+ (1,0) [0|0] \"\" Anybody\n"
+      " SG_ Heat m2 : 8|8@1- (1,-10) [0|0] \"\" Anybody\n"
+      " SG_ Count m5 : 8|32@1+ (1,0) [0|0] \"\" Anybody\n"
+      " SG_ Tail : 56|8@1+ (1,0) [0|0] \"\" Anybody\n");
   for (const MuxCase& mux : kSimpleMux) {
     CAPTURE(mux.payload);
     CHECK(read(schema, mux.payload) == mux.readings);
@@ -148,15 +148,15 @@ TEST_CASE("a plain multiplexor chooses signals") {
 
 TEST_CASE("multiplexors choose multiplexors by ranges") {
   const Schema schema = schema_of(
-      "BO_ 100 Test: 8 Vector__XXX\n"
+      "BO_ 100 Test: 8 Anybody\n"
       // Written upside down: the order in the file does not matter.
-      " SG_ Wide m2 : 32|32@1+ (1,0) [0|0] \"\" Vector__XXX\n"
-      " SG_ Last m100 : 32|8@1+ (1,0) [0|0] \"\" Vector__XXX\n"
-      " SG_ Deeper m8M : 24|8@1+ (1,0) [0|0] \"\" Vector__XXX\n"
-      " SG_ Plain m0 : 16|8@1+ (1,0) [0|0] \"\" Vector__XXX\n"
-      " SG_ Deep m0 : 16|16@1+ (1,0) [0|0] \"\" Vector__XXX\n"
-      " SG_ Inner m1M : 8|4@1+ (1,0) [0|0] \"\" Vector__XXX\n"
-      " SG_ Outer M : 0|8@1+ (1,0) [0|0] \"\" Vector__XXX\n"
+      " SG_ Wide m2 : 32|32@1+ (1,0) [0|0] \"\" Anybody\n"
+      " SG_ Last m100 : 32|8@1+ (1,0) [0|0] \"\" Anybody\n"
+      " SG_ Deeper m8M : 24|8@1+ (1,0) [0|0] \"\" Anybody\n"
+      " SG_ Plain m0 : 16|8@1+ (1,0) [0|0] \"\" Anybody\n"
+      " SG_ Deep m0 : 16|16@1+ (1,0) [0|0] \"\" Anybody\n"
+      " SG_ Inner m1M : 8|4@1+ (1,0) [0|0] \"\" Anybody\n"
+      " SG_ Outer M : 0|8@1+ (1,0) [0|0] \"\" Anybody\n"
       "SG_MUL_VAL_ 100 Inner Outer 1-3, 7-7;\n"
       "SG_MUL_VAL_ 100 Plain Outer 0-0, 10-20;\n"
       "SG_MUL_VAL_ 100 Wide Outer 2-2;\n"
@@ -181,10 +181,10 @@ TEST_CASE("multiplexors choose multiplexors by ranges") {
 
 TEST_CASE("what a multiplexor chooses is unknown without the multiplexor") {
   const Schema schema = schema_of(
-      "BO_ 100 Test: 8 Vector__XXX\n"
-      " SG_ Page M : 56|8@1+ (1,0) [0|0] \"\" Vector__XXX\n"
-      " SG_ Speed m0 : 0|8@1+ (1,0) [0|0] \"\" Vector__XXX\n"
-      " SG_ Tail m1 : 48|8@1+ (1,0) [0|0] \"\" Vector__XXX\n");
+      "BO_ 100 Test: 8 Anybody\n"
+      " SG_ Page M : 56|8@1+ (1,0) [0|0] \"\" Anybody\n"
+      " SG_ Speed m0 : 0|8@1+ (1,0) [0|0] \"\" Anybody\n"
+      " SG_ Tail m1 : 48|8@1+ (1,0) [0|0] \"\" Anybody\n");
   CHECK(read(schema, "0a00000000000000") == "Page=0 Speed=10");
   CHECK(read(schema, "0a000000000000") == "Page=<cut-off>");
   CHECK(read(schema, "") == "Page=<cut-off>");
@@ -192,10 +192,10 @@ TEST_CASE("what a multiplexor chooses is unknown without the multiplexor") {
 
 TEST_CASE("short messages cut signals off, long ones do not matter") {
   const Schema schema = schema_of(
-      "BO_ 100 Test: 8 Vector__XXX\n"
-      " SG_ A : 0|8@1+ (1,0) [0|0] \"\" Vector__XXX\n"
-      " SG_ B : 12|8@1+ (1,0) [0|0] \"\" Vector__XXX\n"
-      " SG_ C : 48|16@1+ (1,0) [0|0] \"\" Vector__XXX\n");
+      "BO_ 100 Test: 8 Anybody\n"
+      " SG_ A : 0|8@1+ (1,0) [0|0] \"\" Anybody\n"
+      " SG_ B : 12|8@1+ (1,0) [0|0] \"\" Anybody\n"
+      " SG_ C : 48|16@1+ (1,0) [0|0] \"\" Anybody\n");
   CHECK(read(schema, "") == "A=<cut-off> B=<cut-off> C=<cut-off>");
   CHECK(read(schema, "07") == "A=7 B=<cut-off> C=<cut-off>");
   CHECK(read(schema, "07ff") == "A=7 B=<cut-off> C=<cut-off>");
@@ -208,7 +208,7 @@ TEST_CASE("short messages cut signals off, long ones do not matter") {
 TEST_CASE("places follow factor and offset") {
   const auto show = [](const std::string& scaling, std::uint8_t raw) {
     const Schema schema =
-        schema_of("BO_ 100 Test: 1 Vector__XXX\n SG_ X : 0|8@1+ " + scaling + " [0|0] \"\" Vector__XXX\n");
+        schema_of("BO_ 100 Test: 1 Anybody\n SG_ X : 0|8@1+ " + scaling + " [0|0] \"\" Anybody\n");
     const std::uint8_t data[] = {raw};
     return format_number(read_signal(only_message(schema).signals.at(0), data)->value);
   };
@@ -229,7 +229,7 @@ TEST_CASE("places follow factor and offset") {
 TEST_CASE("what does not fit into 64 bits is a binary fraction") {
   const auto value = [](const std::string& place, const std::string& hex) {
     const Schema schema =
-        schema_of("BO_ 100 Test: 8 Vector__XXX\n SG_ X : " + place + " [0|0] \"\" Vector__XXX\n");
+        schema_of("BO_ 100 Test: 8 Anybody\n SG_ X : " + place + " [0|0] \"\" Anybody\n");
     return read_signal(only_message(schema).signals.at(0), from_hex(hex))->value;
   };
   // 2^64 - 1 times 10, times 1e-30, and less 1: one beyond what an unsigned or a signed 64-bit integer holds.
@@ -247,7 +247,7 @@ TEST_CASE("what does not fit into 64 bits is a binary fraction") {
 TEST_CASE("ranges") {
   const auto validity = [](const std::string& signal, std::uint8_t raw) {
     const Schema schema =
-        schema_of("BO_ 100 Test: 1 Vector__XXX\n SG_ X : " + signal + " \"\" Vector__XXX\n");
+        schema_of("BO_ 100 Test: 1 Anybody\n SG_ X : " + signal + " \"\" Anybody\n");
     const std::uint8_t data[] = {raw};
     return validity_code(read_signal(only_message(schema).signals.at(0), data)->validity);
   };
@@ -273,14 +273,14 @@ TEST_CASE("ranges") {
 
 TEST_CASE("a value out of range is kept") {
   const Schema schema =
-      schema_of("BO_ 100 Test: 1 Vector__XXX\n SG_ X : 0|8@1+ (0.4,0) [0|100] \"%\" Vector__XXX\n");
+      schema_of("BO_ 100 Test: 1 Anybody\n SG_ X : 0|8@1+ (0.4,0) [0|100] \"%\" Anybody\n");
   CHECK(read(schema, "ff") == "X=102.0<out-of-range>");
 }
 
 TEST_CASE("full 64-bit ranges that were rounded when they were written") {
   const auto validity = [](const std::string& limits) {
     const Schema schema =
-        schema_of("BO_ 100 Test: 8 Vector__XXX\n SG_ X : 0|64@1+ (1,0) [" + limits + "] \"\" Vector__XXX\n");
+        schema_of("BO_ 100 Test: 8 Anybody\n SG_ X : 0|64@1+ (1,0) [" + limits + "] \"\" Anybody\n");
     return validity_code(
         read_signal(only_message(schema).signals.at(0), from_hex("ffffffffffffffff"))->validity);
   };

@@ -17,7 +17,7 @@ namespace {
 constexpr std::uint32_t kFlag = 0x80000000;  // 29-bit identifier in a DBC file
 
 std::string message(std::uint32_t id, bool extended, const std::string& name, const std::string& more = {}) {
-  return fmt::format("BO_ {} {}: 8 Vector__XXX\n SG_ X : 0|8@1+ (1,0) [0|0] \"\" Vector__XXX\n{}",
+  return fmt::format("BO_ {} {}: 8 Anybody\n SG_ X : 0|8@1+ (1,0) [0|0] \"\" Anybody\n{}",
                      extended ? id | kFlag : id, name, more);
 }
 
@@ -153,8 +153,8 @@ TEST_CASE("what is told of a message") {
   Schema schema;
   add(schema,
       "BO_ 2365475070 Wheel: 8 Tractor\n"
-      " SG_ Speed : 0|16@1+ (0.001,0) [0|64.255] \"m/s\" Vector__XXX\n"
-      " SG_ Key : 58|2@1+ (1,0) [0|3] \"\" Vector__XXX\n"
+      " SG_ Speed : 0|16@1+ (0.001,0) [0|64.255] \"m/s\" Anybody\n"
+      " SG_ Key : 58|2@1+ (1,0) [0|3] \"\" Anybody\n"
       "CM_ BO_ 2365475070 \"Wheel-based speed v1.2 and distance. Sent by the tractor.\";\n"
       "CM_ SG_ 2365475070 Speed \"Speed of the wheels\";\n"
       "BA_DEF_ BO_ \"GenMsgCycleTime\" INT 0 65535;\n"

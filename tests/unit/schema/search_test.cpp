@@ -10,10 +10,10 @@ Schema small_schema() {
   Schema schema;
   DbcFile file = parse_dbc(
       "BO_ 2566842366 DrillState: 8 Drill\n"  // 0x98FEE7FE: PGN 0xFEE7
-      " SG_ HopperLevel : 0|8@1+ (0.4,0) [0|100] \"%\" Vector__XXX\n"
-      " SG_ FanState : 8|2@1+ (1,0) [0|3] \"\" Vector__XXX\n"
+      " SG_ HopperLevel : 0|8@1+ (0.4,0) [0|100] \"%\" Anybody\n"
+      " SG_ FanState : 8|2@1+ (1,0) [0|3] \"\" Anybody\n"
       "BO_ 2566856958 FanSpeed: 8 Drill\n"  // 0x98FF20FE: PGN 0xFF20
-      " SG_ Speed : 0|16@1+ (0.125,0) [0|8031.875] \"rpm\" Vector__XXX\n"
+      " SG_ Speed : 0|16@1+ (0.125,0) [0|8031.875] \"rpm\" Anybody\n"
       "BA_DEF_ SG_ \"SPN\" INT 0 524287;\n"
       "BA_DEF_DEF_ \"SPN\" 0;\n"
       "BA_ \"SPN\" SG_ 2566856958 Speed 1640;\n"
