@@ -49,6 +49,9 @@ void OutputFile::write(std::string_view bytes) {
 
 Result<bool> OutputFile::finish() {
   if (path_.empty()) {
+    if (error_ == EPIPE)
+      return environment("the result was not read to its end", error_, "standard output",
+                         "the program that reads it has ended; nothing else is to be done");
     if (error_ != 0)
       return environment("cannot write the result", error_, "standard output",
                          "free some space or write elsewhere");

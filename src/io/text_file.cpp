@@ -5,8 +5,9 @@
 #include <unistd.h>
 
 #include <cerrno>
-#include <cstdio>
 #include <cstring>
+
+#include "io/output_file.hpp"
 
 namespace tramlog {
 namespace {
@@ -21,11 +22,6 @@ class Descriptor {
   Descriptor(const Descriptor&) = delete;
   Descriptor& operator=(const Descriptor&) = delete;
   int get() const { return fd_; }
-  int close() {
-    const int result = ::close(fd_);
-    fd_ = -1;
-    return result;
-  }
 
  private:
   int fd_;
@@ -33,16 +29,6 @@ class Descriptor {
 
 Error environment(const std::string& what, const std::string& where, const std::string& remedy) {
   return {ErrorKind::environment, what + " (" + std::strerror(errno) + ")", where, remedy};
-}
-
-bool write_all(int fd, std::string_view text) {
-  while (!text.empty()) {
-    const ssize_t done = ::write(fd, text.data(), text.size());
-    if (done < 0 && errno == EINTR) continue;
-    if (done < 0) return false;
-    text.remove_prefix(static_cast<std::size_t>(done));
-  }
-  return true;
 }
 
 }  // namespace
@@ -72,29 +58,11 @@ Result<std::string> read_text_file(const std::string& path, std::size_t max_byte
 }
 
 Result<std::size_t> write_text(const std::string& path, std::string_view text) {
-  if (path.empty() || path == "-") {
-    if (!write_all(STDOUT_FILENO, text))
-      return environment("cannot write the result", "standard output", "free some space or write elsewhere");
-    return text.size();
-  }
-  // A device or pipe cannot be replaced; an ordinary file is, so that a full disk leaves the old one whole.
-  struct stat status {};
-  const bool direct = ::stat(path.c_str(), &status) == 0 && !S_ISREG(status.st_mode);
-  const std::string target = direct ? path : path + ".part";
-  Descriptor file(::open(target.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666));
-  if (file.get() < 0)
-    return environment("cannot create the file", path, "check the folder and its permissions");
-  const bool written = write_all(file.get(), text) && (direct || ::fsync(file.get()) == 0);
-  if (!written || file.close() != 0) {
-    const Error error = environment("cannot write the file", path, "free some space or write elsewhere");
-    if (!direct) ::unlink(target.c_str());
-    return error;
-  }
-  if (!direct && ::rename(target.c_str(), path.c_str()) != 0) {
-    const Error error = environment("cannot put the file in place", path, "check the folder's permissions");
-    ::unlink(target.c_str());
-    return error;
-  }
+  auto file = OutputFile::create(path);
+  if (!file) return file.error();
+  (*file)->write(text);
+  const auto written = (*file)->finish();
+  if (!written) return written.error();
   return text.size();
 }
 

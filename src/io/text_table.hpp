@@ -9,40 +9,10 @@
 
 #include "base/output_buffer.hpp"
 #include "base/table.hpp"
+#include "base/time_text.hpp"
 #include "io/output_file.hpp"
 
 namespace tramlog {
-
-/// Writes moments as RFC 3339; those of the same second cost a few digits only.
-class TimeText {
- public:
-  static constexpr std::size_t kChars = 30;
-
-  char* write(char* out, TimeNs time) {
-    SpanNs below = time % kSecond;
-    if (below < 0) below += kSecond;
-    // The second below the earliest whole one does not exist as a moment: it is never remembered.
-    if (!known_ || time < second_ || span_between(second_, time) >= kSecond) {
-      const std::string whole = format_rfc3339(time);
-      std::memcpy(prefix_, whole.data(), sizeof prefix_);
-      known_ = time >= INT64_MIN + kSecond;
-      second_ = known_ ? time - below : 0;
-    }
-    std::memcpy(out, prefix_, sizeof prefix_);
-    out += sizeof prefix_;
-    for (int place = 8; place >= 0; --place) {
-      out[place] = static_cast<char>('0' + below % 10);
-      below /= 10;
-    }
-    out[9] = 'Z';
-    return out + 10;
-  }
-
- private:
-  char prefix_[20]{};  // "2026-04-07T06:12:00."
-  TimeNs second_ = 0;
-  bool known_ = false;
-};
 
 /// One table into one file.
 class TextTable : public TableWriter {
@@ -84,7 +54,7 @@ class TextTable : public TableWriter {
   static std::string heading(const Column& column) {
     return column.unit.empty() ? column.name : column.name + " [" + column.unit + "]";
   }
-  void put_time(TimeNs time) { out_.commit(times_.write(out_.room(TimeText::kChars), time)); }
+  void put_time(TimeNs time) { out_.commit(times_.put(out_.room(TimeText::kChars), time)); }
   void put_integer(std::int64_t value);
   void put_number(const Number& number) { out_.commit(write_number(out_.room(kNumberChars), number)); }
 

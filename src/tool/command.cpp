@@ -7,7 +7,7 @@
 
 #include "base/text.hpp"
 #include "exam/examiner.hpp"
-#include "io/capture_reader.hpp"
+#include "exam/words.hpp"
 #include "io/text_file.hpp"
 #include "report/format.hpp"
 #include "tool/progress.hpp"
@@ -58,6 +58,48 @@ Result<Roster> load_roster(const std::string& path) {
   return roster;
 }
 
+Result<std::optional<Roster>> load_roster_of(const CommonOptions& options) {
+  if (options.roster.empty()) return std::optional<Roster>();
+  auto roster = load_roster(options.roster);
+  if (!roster) return roster.error();
+  return std::optional<Roster>(std::move(*roster));
+}
+
+std::optional<Error> check_copies(const CaptureSource& source) {
+  for (const CaptureFile& file : source.files())
+    for (const CaptureFile& other : source.files())
+      if (&other != &file && file.packets > 0 && other.fingerprint == file.fingerprint)
+        return Error{ErrorKind::usage, "the same recording is named twice", file.name + ", " + other.name,
+                     "name each recording once"};
+  return std::nullopt;
+}
+
+int tell_losses(const CaptureSource& source, const DecodeLosses& losses, const char* done) {
+  int code = kFine;
+  for (const CaptureFile& file : source.files()) {
+    if (file.damaged_bytes == 0 && !file.read_error) continue;
+    code =
+        fail({ErrorKind::input,
+              file.read_error ? "the capture could not be read to its end"
+                              : fmt::format("{} bytes of the capture could not be read", file.damaged_bytes),
+              file.name, fmt::format("the rest is {}; tramlog report tells where it is damaged", done)});
+  }
+  const auto note = [](std::uint64_t count, const char* one, const char* many, const char* remedy) {
+    if (count > 0) fmt::print(stderr, "tramlog: {} : captures : {}\n", counted(count, one, many), remedy);
+  };
+  if (losses.short_frames > 0) code = kDamagedInput;
+  note(losses.short_frames, "frame is only partly in the capture", "frames are only partly in the capture",
+       "record whole payloads");
+  note(losses.foreign, "packet is no CAN frame that can be read",
+       "packets are no CAN frames that can be read", "nothing is to be done; tramlog report counts them");
+  note(losses.long_messages, "message was too long to be put together",
+       "messages were too long to be put together", "tramlog decode --transport shows the single frames");
+  note(losses.given_up_sessions, "transfer was given up, because too many ran at once",
+       "transfers were given up, because too many ran at once",
+       "tramlog decode --transport shows the single frames");
+  return code;
+}
+
 Result<Report> examine(const CommonOptions& options, const std::optional<Roster>& roster,
                        const Schema& schema) {
   auto source = CaptureSource::open(options.captures);
@@ -71,12 +113,8 @@ Result<Report> examine(const CommonOptions& options, const std::optional<Roster>
     progress.add(events.size());
   }
   Report report;
+  if (auto error = check_copies(*source)) return *error;
   for (const CaptureFile& file : source->files()) {
-    // A copy under another name would double every frame and hide every silence.
-    for (const CaptureFile& other : source->files())
-      if (&other != &file && file.packets > 0 && other.fingerprint == file.fingerprint)
-        return Error{ErrorKind::usage, "the same recording is named twice", file.name + ", " + other.name,
-                     "name each recording once"};
     report.files.push_back(file.fingerprint);
     report.read_error = report.read_error || file.read_error;
   }

@@ -9,6 +9,7 @@
 #include "base/result.hpp"
 #include "decode/interpreter.hpp"
 #include "exam/roster.hpp"
+#include "io/capture_reader.hpp"
 #include "report/report.hpp"
 #include "schema/schema.hpp"
 #include "schema/units.hpp"
@@ -41,10 +42,12 @@ void add_filter(CLI::App& command, DecodeFilter& filter);
 int fail(const Error& error);
 
 Result<Roster> load_roster(const std::string& path);
+/// The one of --roster; none if the option was not given.
+Result<std::optional<Roster>> load_roster_of(const CommonOptions& options);
 
 /// Our own schema and the user's files upon it: .dbc, and .csv (data dictionary, texts of trouble codes); of
-/// a folder all of those, by name. What is wrong in them goes to standard error unless nothing is to be told; an
-/// error only if a file cannot be opened or nothing in it could be used.
+/// a folder all of those, by name. What is wrong in them goes to standard error unless nothing is to be told;
+/// an error only if a file cannot be opened or nothing in it could be used.
 enum class SchemaTelling { problems, nothing };
 Result<Schema> load_schema(const CommonOptions& options, SchemaTelling telling = SchemaTelling::problems);
 
@@ -56,8 +59,17 @@ Result<std::optional<UnitSystem>> parse_units(const CommonOptions& options);
 /// A usage error if the output is one of the inputs, or an input is named twice.
 std::optional<Error> check_paths(const CommonOptions& options);
 
+/// A usage error if two of the captures, read to their end, were copies of each other: every frame would
+/// count twice.
+std::optional<Error> check_copies(const CaptureSource& source);
+
+/// Tells on standard error what could not be read or put together; the exit code. `done` is what happened to
+/// the rest: "decoded", "exported".
+int tell_losses(const CaptureSource& source, const DecodeLosses& losses, const char* done);
+
 /// Reads all captures in time order and examines them. Progress goes to standard error if it is a terminal.
-Result<Report> examine(const CommonOptions& options, const std::optional<Roster>& roster, const Schema& schema);
+Result<Report> examine(const CommonOptions& options, const std::optional<Roster>& roster,
+                       const Schema& schema);
 
 /// Damage beats faults: what was read is reported, but it is not all.
 int exit_code_of(const Report& report);

@@ -5,7 +5,6 @@
 #include "decode/json_lines.hpp"
 #include "decode/text_story.hpp"
 #include "exam/words.hpp"
-#include "io/capture_reader.hpp"
 #include "io/output_file.hpp"
 #include "tool/command.hpp"
 #include "tool/decode_explain.hpp"
@@ -29,45 +28,6 @@ std::unique_ptr<DecodeSink> make_sink(const DecodeOptions& options, std::optiona
   text.unicode = options.common.unicode;
   text.data = options.data;
   return make_text_story(out, text);
-}
-
-/// What could not be read or told goes to standard error; the result itself is whole as far as it goes.
-int tell_losses(const CaptureSource& source, const DecodeLosses& losses) {
-  int code = kFine;
-  for (const CaptureFile& file : source.files()) {
-    if (file.damaged_bytes == 0 && !file.read_error) continue;
-    fail({ErrorKind::input,
-          file.read_error ? "the capture could not be read to its end"
-                          : fmt::format("{} bytes of the capture could not be read", file.damaged_bytes),
-          file.name, "the rest is decoded; tramlog report tells where it is damaged"});
-    code = kDamagedInput;
-  }
-  const auto note = [](std::uint64_t count, const char* one, const char* many, const char* remedy) {
-    if (count > 0) fmt::print(stderr, "tramlog: {} : decode : {}\n", counted(count, one, many), remedy);
-  };
-  if (losses.short_frames > 0) code = kDamagedInput;
-  note(losses.short_frames, "frame is only partly in the capture", "frames are only partly in the capture",
-       "record whole payloads");
-  note(losses.foreign, "packet is no CAN frame that can be read",
-       "packets are no CAN frames that can be read", "nothing is to be done; tramlog report counts them");
-  note(losses.long_messages, "message was too long to be put together",
-       "messages were too long to be put together", "use --transport to see the single frames");
-  note(losses.given_up_sessions, "transfer was given up, because too many ran at once",
-       "transfers were given up, because too many ran at once", "use --transport to see the single frames");
-  note(losses.beyond_cap, "message came when too many identifiers were on the bus",
-       "messages came when too many identifiers were on the bus",
-       "they are decoded, but --changes leaves none of them out");
-  return code;
-}
-
-/// A copy under another name doubles every message.
-std::optional<Error> check_copies(const CaptureSource& source) {
-  for (const CaptureFile& file : source.files())
-    for (const CaptureFile& other : source.files())
-      if (&other != &file && file.packets > 0 && other.fingerprint == file.fingerprint)
-        return Error{ErrorKind::usage, "the same recording is named twice", file.name + ", " + other.name,
-                     "name each recording once"};
-  return std::nullopt;
 }
 
 int explain(const DecodeOptions& options, std::optional<UnitSystem> units, const Schema& schema,
@@ -126,7 +86,14 @@ int decode(const DecodeOptions& options, std::optional<UnitSystem> units, const 
   const auto written = file->finish();
   if (!written) return fail(written.error());
   if (const auto error = check_copies(*source)) return fail(*error);
-  return tell_losses(*source, decoder.losses());
+  const DecodeLosses& losses = decoder.losses();
+  if (losses.beyond_cap > 0)
+    fmt::print(
+        stderr,
+        "tramlog: {} came when too many identifiers were on the bus : captures : they are decoded, but "
+        "--changes leaves none of them out\n",
+        counted(losses.beyond_cap, "message", "messages"));
+  return tell_losses(*source, losses, "decoded");
 }
 
 int run(DecodeOptions& options) {
@@ -137,16 +104,12 @@ int run(DecodeOptions& options) {
   const auto units = parse_units(options.common);
   if (!units) return fail(units.error());
   if (const auto error = check_paths(options.common)) return fail(*error);
-  std::optional<Roster> roster;
-  if (!options.common.roster.empty()) {
-    auto loaded = load_roster(options.common.roster);
-    if (!loaded) return fail(loaded.error());
-    roster = std::move(*loaded);
-  }
+  auto roster = load_roster_of(options.common);
+  if (!roster) return fail(roster.error());
   auto schema = load_schema(options.common);
   if (!schema) return fail(schema.error());
-  if (options.explain) return explain(options, units.value(), *schema, roster);
-  return decode(options, units.value(), *schema, std::move(roster));
+  if (options.explain) return explain(options, units.value(), *schema, *roster);
+  return decode(options, units.value(), *schema, std::move(*roster));
 }
 
 }  // namespace

@@ -7,7 +7,6 @@
 #include "decode/export_database.hpp"
 #include "decode/export_events.hpp"
 #include "decode/export_series.hpp"
-#include "io/capture_reader.hpp"
 #include "io/table_writer.hpp"
 #include "tool/command.hpp"
 #include "tool/progress.hpp"
@@ -186,60 +185,32 @@ void add_capture_table(const CaptureSource& source, TableWriter& out) {
   }
 }
 
-/// What could not be read or found no place; the exit code.
-int tell_losses(const CaptureSource& source, const DecodeLosses& losses, const Work& work) {
-  int code = kFine;
-  for (const CaptureFile& file : source.files()) {
-    if (file.damaged_bytes == 0 && !file.read_error) continue;
-    note(file.read_error ? "the capture could not be read to its end"
-                         : fmt::format("{} bytes of the capture could not be read", file.damaged_bytes),
-         file.name, "the rest is exported; tramlog report tells where it is damaged");
-    code = kDamagedInput;
-  }
-  const auto count = [](std::uint64_t number, const char* what, const char* remedy) {
-    if (number > 0) note(fmt::format("{} {}", number, what), "export", remedy);
-  };
-  if (losses.short_frames > 0) code = kDamagedInput;
-  count(losses.short_frames, "frames are only partly in the capture", "record with whole payloads");
-  count(losses.long_messages, "messages were too long to be put together", "they are left out");
-  count(losses.given_up_sessions, "transfers were given up, because too many ran at once",
-        "they are left out");
-  if (work.series)
-    count(work.series->left_out(), "messages found no room, because too many senders spoke in one step",
-          "choose fewer signals or a shorter step");
+/// What found no place in the tables.
+void tell_left_out(const Work& work) {
+  if (work.series && work.series->left_out() > 0)
+    note(fmt::format("{} messages found no room, because too many senders spoke in one step",
+                     work.series->left_out()),
+         "export", "choose fewer signals or a shorter step");
   if (work.database) {
     for (const std::string& text : work.database->notes())
       note(text, "export", "the table signal tells both");
-    count(work.database->unknown_messages(), "messages are not in the schema and were left out",
-          "add a DBC file with --schema");
+    if (work.database->unknown_messages() > 0)
+      note(fmt::format("{} messages are not in the schema and were left out",
+                       work.database->unknown_messages()),
+           "export", "add a DBC file with --schema");
   }
   if (work.rows() == 0)
     note("nothing of what was chosen is in the capture", "export", "tramlog decode shows what is there");
-  return code;
-}
-
-/// A copy under another name doubles every row.
-std::optional<Error> check_copies(const CaptureSource& source) {
-  for (const CaptureFile& file : source.files())
-    for (const CaptureFile& other : source.files())
-      if (&other != &file && file.packets > 0 && other.fingerprint == file.fingerprint)
-        return usage("the same recording is named twice", file.name + ", " + other.name,
-                     "name each recording once");
-  return std::nullopt;
 }
 
 int run(ExportOptions& options) {
   if (const auto error = parse_time_span(options.common, options.filter)) return fail(*error);
   if (const auto error = check_paths(options.common)) return fail(*error);
-  std::optional<Roster> roster;
-  if (!options.common.roster.empty()) {
-    auto loaded = load_roster(options.common.roster);
-    if (!loaded) return fail(loaded.error());
-    roster = std::move(*loaded);
-  }
+  auto roster = load_roster_of(options.common);
+  if (!roster) return fail(roster.error());
   auto schema = load_schema(options.common);
   if (!schema) return fail(schema.error());
-  auto plan = make_plan(options, *schema, roster);
+  auto plan = make_plan(options, *schema, *roster);
   if (!plan) return fail(plan.error());
   auto source = CaptureSource::open(options.common.captures);
   if (!source) return fail(source.error());
@@ -247,7 +218,7 @@ int run(ExportOptions& options) {
   if (!writer) return fail(writer.error());
   TableWriter& out = **writer;
   Work work = make_work(options, *plan, *schema, out);
-  auto interpreter = Interpreter::make(*schema, options.filter, std::move(roster), work.sink());
+  auto interpreter = Interpreter::make(*schema, options.filter, std::move(*roster), work.sink());
   if (!interpreter) return fail(interpreter.error());
 
   Interpreter& decoder = **interpreter;
@@ -266,7 +237,8 @@ int run(ExportOptions& options) {
   if (const auto error = check_copies(*source)) return fail(*error);
   const auto written = out.finish();
   if (!written) return fail(written.error());
-  return tell_losses(*source, decoder.losses(), work);
+  tell_left_out(work);
+  return tell_losses(*source, decoder.losses(), "exported");
 }
 
 }  // namespace

@@ -10,15 +10,11 @@ int run(const CommonOptions& options, bool rollcall) {
   if (format == nullptr)
     return fail({ErrorKind::usage, "unknown format \"" + options.format + "\"", "--format",
                  "choose one of: " + format_names()});
-  std::optional<Roster> roster;
-  if (!options.roster.empty()) {
-    auto loaded = load_roster(options.roster);
-    if (!loaded) return fail(loaded.error());
-    roster = std::move(*loaded);
-  }
+  auto roster = load_roster_of(options);
+  if (!roster) return fail(roster.error());
   auto schema = load_schema(options);
   if (!schema) return fail(schema.error());
-  auto report = examine(options, roster, *schema);
+  auto report = examine(options, *roster, *schema);
   if (!report) return fail(report.error());
   const auto render = rollcall ? format->rollcall : format->report;
   return deliver(options, render(*report, {options.unicode}), exit_code_of(*report));

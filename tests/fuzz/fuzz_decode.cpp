@@ -142,7 +142,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         event.id = load_le32(data + 4) & (event.flags & kExtendedId ? kExtendedIdMask : 0x7FFu);
         for (std::size_t i = 0; i < payload.size(); ++i) payload[i] = data[4 + i % 8];
         event.data = payload.data();
-        event.len = data[3] % (event.flags & kFd ? 65 : 9);
+        event.len = static_cast<std::uint8_t>(data[3] % (event.flags & kFd ? 65 : 9));
         break;
       default:
         event.number = ++number;
