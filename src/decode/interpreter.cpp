@@ -7,7 +7,6 @@
 #include "decode/decode_filter.hpp"
 #include "decode/speakers.hpp"
 #include "decode/talk_table.hpp"
-#include "isobus/transfers.hpp"
 
 namespace tramlog {
 namespace {
@@ -18,6 +17,10 @@ constexpr std::size_t kProcessDataBytes = 8;
 // With this many frames in a row from behind the wanted time, nothing of it will come: one wild time stamp
 // does not end the reading, nor does a second bus whose file lags behind.
 constexpr unsigned kFramesPastSpan = 20'000;
+
+// How often transfers are asked for their timeouts (750 ms and more), in capture time.
+constexpr SpanNs kAdvance = 100 * kMillisecond;
+constexpr SpanNs kClockStep = 10 * kSecond;  // so far back, the clock was set
 
 // Readings that are kept for payloads that repeat: of one message, and of all together (some 17 MB).
 constexpr std::size_t kMostKeptSignals = 64;
@@ -60,7 +63,7 @@ class Impl final : public Interpreter, public TransferSink {
         take_other(event);
     }
   }
-  void finish() override {}
+  void finish() override { transfers_.finish(now_); }
   bool past_span() const override { return past_ >= kFramesPastSpan; }
   const DecodeLosses& losses() const override { return losses_; }
 
@@ -81,7 +84,7 @@ class Impl final : public Interpreter, public TransferSink {
   void take_other(const Event& event);
   void take_special(TalkState& state, const Event& event);
   void on_message(const Message& message) override;
-  void on_transfer_end(const TransferEnd& end) override { (void)end; }
+  void on_transfer_end(const TransferEnd& end) override;
 
   // Talks.
   TalkState& talk_of(const Event& event);
@@ -115,6 +118,8 @@ class Impl final : public Interpreter, public TransferSink {
 
   bool started_ = false;
   TimeNs from_ = INT64_MIN, to_ = INT64_MAX;
+  TimeNs now_ = 0;  // of the latest frame
+  TimeNs next_advance_ = INT64_MIN + kClockStep;
   unsigned past_ = 0;  // frames in a row behind to_
   unsigned last_priority_ = 0;
   std::size_t kept_readings_ = 0;
@@ -131,6 +136,11 @@ void Impl::start(TimeNs time) {
 inline void Impl::take_frame(const Event& event) {
   if (!started_) [[unlikely]]
     start(event.time);
+  now_ = event.time;
+  if (event.time >= next_advance_ || event.time < next_advance_ - kClockStep) [[unlikely]] {
+    next_advance_ = later_by(event.time, kAdvance);
+    transfers_.advance(event.time);
+  }
   TalkState& state = talk_of(event);
   if (event.flags & kShortData) [[unlikely]]
     ++losses_.short_frames;
@@ -208,6 +218,18 @@ void Impl::on_message(const Message& message) {
   }
   if (!up_to_date(state) || !in_span(message.end)) return;
   tell(state, message, static_cast<std::uint8_t>(last_priority_), kExtendedId);
+}
+
+void Impl::on_transfer_end(const TransferEnd& end) {
+  if (end.outcome == TransferOutcome::complete) return;
+  Message message;
+  message.bus = end.bus;
+  message.pgn = end.pgn;
+  message.source = end.source;
+  message.destination = end.destination;
+  message.carrier = end.protocol;
+  TalkState& state = talk_of(message);
+  if (up_to_date(state) && in_span(end.end)) sink_.on_broken_transfer(end, state.talk, now_);
 }
 
 inline TalkState& Impl::talk_of(const Event& event) {

@@ -15,6 +15,7 @@
 #include "exam/roster.hpp"
 #include "isobus/message.hpp"
 #include "isobus/name.hpp"
+#include "isobus/transfers.hpp"
 #include "schema/schema.hpp"
 
 namespace tramlog {
@@ -39,7 +40,7 @@ struct Speaker {
   Address address = 0;
   std::optional<Name> name;  // of the latest claim, if any
   std::string words;         // roster label, else the function's term, else "unclaimed"; "all" for the global
-                      // address, "no address" for the null address; "" with an 11-bit identifier
+                             // address, "no address" for the null address; "" with an 11-bit identifier
 };
 
 /// What stays the same from message to message of one (bus, identifier), or for transfers of one (bus, PGN,
@@ -73,6 +74,11 @@ class DecodeSink {
  public:
   virtual ~DecodeSink() = default;
   virtual void on_message(const DecodedMessage& message) = 0;
+  /// A transfer that the filter wants did not become a message. Told when that is certain, at `now`; what it
+  /// was about is in `talk`.
+  virtual void on_broken_transfer(const TransferEnd& end, const Talk& talk, TimeNs now) {
+    (void)end, (void)talk, (void)now;
+  }
   /// Error frames, foreign packets (EventKind::foreign), and notices (statistics, link changes, losses,
   /// damage); not called if the filter names controllers, messages or signals.
   virtual void on_event(const Event& event) = 0;

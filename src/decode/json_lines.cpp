@@ -63,6 +63,7 @@ class JsonLines final : public DecodeSink {
   JsonLines(OutputBuffer& out, const JsonLinesOptions& options) : out_(out), options_(options) {}
 
   void on_message(const DecodedMessage& message) override;
+  void on_broken_transfer(const TransferEnd& end, const Talk& talk, TimeNs now) override;
   void on_event(const Event& event) override;
   void on_bus(const Event& announcement) override;
 
@@ -327,6 +328,34 @@ void JsonLines::add_data(Bytes data) {
     data = data.subspan(piece.size());
   }
   out_.append("\"");
+}
+
+void JsonLines::on_broken_transfer(const TransferEnd& end, const Talk& talk, TimeNs now) {
+  char* at = out_.room(kSmall);
+  at = put(at, "{\"time\":\"");
+  at = times_.put(at, now);
+  at = put(at, "\",\"frame\":");
+  at = put_integer(at, end.last_frame);
+  at = put(at, ",\"frames\":[");
+  at = put_integer(at, end.first_frame);
+  *at++ = ',';
+  at = put_integer(at, end.last_frame);
+  at = put(at, "],\"transfer\":\"");
+  at = put(at, protocol_code(end.protocol));
+  at = put(at, "\",\"outcome\":\"");
+  at = put(at, outcome_code(end.outcome));
+  *at++ = '"';
+  out_.commit(at);
+  TalkText head;
+  DecodedMessage message;
+  message.talk = &talk;
+  make_head(head, message);
+  std::string_view about = head.head;
+  about.remove_suffix(std::string_view(",\"priority\":0,\"signals\":[").size());
+  out_.append(about);
+  out_.append(",\"event\":\"broken-transfer\",\"text\":");
+  out_.append(json_string("the transfer " + failure_words(end)));
+  out_.append("}\n");
 }
 
 void JsonLines::on_event(const Event& event) {

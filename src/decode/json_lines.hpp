@@ -25,6 +25,12 @@
 //   remarks      only if not empty: {"name":"..","text":".."}, what the message says beyond its signals
 //   data         payload in hex: if the schema does not know the message, or if asked for
 //
+// A transfer that did not become a message, with the keys of the message that it would have been:
+//   {"time":"..","frame":4647,"frames":[4639,4647],"transfer":"fast-packet","outcome":"timed-out","bus":"can0","pgn":129540,
+//    "message":..,"source":..,"name":..,"from":..,"destination":..,"to":..,"event":"broken-transfer","text":".."}
+//   time: when it was certain; outcome: "aborted", "timed-out", "interrupted", "out-of-order", "unseen",
+//   "unfinished"
+//
 // An error frame, a packet that is no CAN frame, or a notice of the recorder:
 //   {"time":"..","frame":20114,"bus":"can0","event":"error-frame","text":".."}
 //   event        "error-frame", "foreign-packet", "statistics", "link", "frames-lost", "damage"; frame: null

@@ -65,6 +65,7 @@ class TextStory final : public DecodeSink {
       : options_(options), lines_(out, std::max(options.width, kMinWidth), options.unicode) {}
 
   void on_message(const DecodedMessage& message) override;
+  void on_broken_transfer(const TransferEnd& end, const Talk& talk, TimeNs now) override;
   void on_event(const Event& event) override;
   void on_bus(const Event& announcement) override;
 
@@ -390,6 +391,16 @@ void TextStory::on_message(const DecodedMessage& message) {
     lines_.wrapped_text(line_, kIndent, 2);
   }
   if (options_.data || !message.talk->spec) tell_data(message);
+  lines_.flush();
+}
+
+void TextStory::on_broken_transfer(const TransferEnd& end, const Talk& talk, TimeNs now) {
+  moment(now);
+  line_ += head_words(talk);
+  line_ +=
+      fmt::format("; a transfer ({}) of it {}, frames {} to {}, the last at {}", protocol_code(end.protocol),
+                  failure_words(end), end.first_frame, end.last_frame, format_time_of_day(end.end));
+  lines_.wrapped_text(line_, 0, kIndent + 2);
   lines_.flush();
 }
 

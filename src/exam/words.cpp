@@ -63,6 +63,33 @@ const char* protocol_code(Carrier carrier) {
   return "single";
 }
 
+std::string failure_words(const TransferEnd& end) {
+  std::string words;
+  switch (end.outcome) {
+    case TransferOutcome::aborted:
+      words = "was aborted by " + (end.aborted_by ? address_words(*end.aborted_by) : "a party unknown");
+      if (end.abort_reason) words += ": " + abort_reason_text(*end.abort_reason, end.protocol);
+      break;
+    case TransferOutcome::timed_out:
+      words = "timed out";
+      break;
+    case TransferOutcome::interrupted:
+      words = "was cut short by a new one of the same sender";
+      break;
+    case TransferOutcome::unseen:
+      words = "was not heard whole, because the recorder lost frames";
+      break;
+    case TransferOutcome::unfinished:
+      words = "was still running at the end";
+      break;
+    case TransferOutcome::complete:
+    case TransferOutcome::out_of_order:
+      words = "lost a packet that was not repeated";
+      break;
+  }
+  return words + fmt::format(" after {} of {} bytes", end.bytes_received, end.bytes_expected);
+}
+
 const char* outcome_code(TransferOutcome outcome) {
   switch (outcome) {
     case TransferOutcome::complete:

@@ -26,6 +26,8 @@ std::string mark_words(const Mark& mark);
 std::string counted(std::uint64_t count, const char* singular, const char* plural);
 /// "bam", "rts-cts", "etp", "fast-packet" (contract).
 const char* protocol_code(Carrier carrier);
+/// How a transfer failed, as the end of a sentence: "timed out after 14 of 120 bytes".
+std::string failure_words(const TransferEnd& end);
 /// "aborted", "timed-out", "interrupted", "out-of-order", "unseen", "complete", "unfinished" (contract).
 const char* outcome_code(TransferOutcome outcome);
 

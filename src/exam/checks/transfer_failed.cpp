@@ -8,21 +8,6 @@ extern const Check transfer_failed;
 
 namespace {
 
-std::string outcome_words(const TransferEnd& end) {
-  switch (end.outcome) {
-    case TransferOutcome::aborted:
-      return fmt::format("was aborted by {}{}",
-                         end.aborted_by ? address_words(*end.aborted_by) : "a party unknown",
-                         end.abort_reason ? fmt::format(": {}", abort_reason_text(*end.abort_reason)) : "");
-    case TransferOutcome::timed_out:
-      return "timed out";
-    case TransferOutcome::interrupted:
-      return "was cut short by a new one of the same sender";
-    default:
-      return "lost a packet that was not repeated";
-  }
-}
-
 void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faults) {
   const auto& failed = all.transfers.failed;
   std::vector<bool> told(failed.size(), false);
@@ -58,11 +43,10 @@ void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faul
     fault.controllers = parties;
     fault.bus = first.bus;
     fault.text = fmt::format(
-        "A {} transfer of PGN {} from {} to {} {} after {} of {} bytes{}.", protocol_code(first.protocol),
-        pgn_words(first.pgn),
+        "A {} transfer of PGN {} from {} to {} {}{}.", protocol_code(first.protocol), pgn_words(first.pgn),
         parties.empty() ? address_words(first.source) : controller_words(all, parties.front()),
         first.destination == kGlobalAddress ? std::string("all") : address_words(first.destination),
-        outcome_words(first), first.bytes_received, first.bytes_expected,
+        failure_words(first),
         times > 1 ? fmt::format("; {} times, the last one at {}", times, format_time_of_day(last->start))
                   : "");
     fault.evidence.push_back({{first.start, first.first_frame}, "it began"});

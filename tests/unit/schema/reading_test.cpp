@@ -7,8 +7,8 @@
 #include <limits>
 
 #include "schema/schema.hpp"
-#include "tests/unit/schema/bit_writer.hpp"
-#include "tests/unit/schema/reading_cases.hpp"
+#include "unit/schema/bit_writer.hpp"
+#include "unit/schema/reading_cases.hpp"
 
 using namespace tramlog;
 using namespace tramlog::test;

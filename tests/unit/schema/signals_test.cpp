@@ -4,8 +4,8 @@
 #include <set>
 
 #include "schema/schema.hpp"
-#include "tests/unit/schema/bit_writer.hpp"
-#include "tests/unit/schema/signal_rows.hpp"
+#include "unit/schema/bit_writer.hpp"
+#include "unit/schema/signal_rows.hpp"
 
 using namespace tramlog;
 using namespace tramlog::test;

@@ -3,7 +3,7 @@
 
 #include "schema/schema.hpp"
 #include "schema/signal_plan.hpp"
-#include "tests/unit/schema/bit_writer.hpp"
+#include "unit/schema/bit_writer.hpp"
 
 using namespace tramlog;
 using namespace tramlog::test;

@@ -1,0 +1,73 @@
+// A transfer that does not become a message is told all the same.
+#include <nlohmann/json.hpp>
+
+#include "decode/json_lines.hpp"
+#include "decode/text_story.hpp"
+#include "unit/decode/decode_bench.hpp"
+
+using namespace tramlog;
+using namespace tramlog::test;
+
+namespace {
+
+constexpr std::uint32_t kSpeedId = make_id(3, 0xFE48, 0xF0);
+
+// 14 bytes in two packets, of which only the first comes; 1 s later the time is up (750 ms).
+Traffic broken_bam(bool with_rest) {
+  Traffic traffic;
+  traffic.frame(1, make_id(7, 0xEC00, 0x80), {32, 14, 0, 2, 0xFF, 0x14, 0xFF, 0x00});
+  traffic.frame(1.05, make_id(7, 0xEB00, 0x80), {1, 0, 1, 2, 3, 4, 5, 6});
+  if (with_rest) traffic.frame(2.05, kSpeedId, Payload(8, 0xFF));
+  return traffic;
+}
+
+std::string run(const Traffic& traffic, bool json, const DecodeFilter& filter = {}) {
+  std::string text;
+  {
+    OutputBuffer out([&](std::string_view bytes) { text += bytes; });
+    const auto sink = json ? make_json_lines(out, {}) : make_text_story(out, {});
+    auto interpreter = Interpreter::make(Schema::built_in(), filter, std::nullopt, *sink);
+    REQUIRE(interpreter.ok());
+    (*interpreter)->take(traffic.events());
+    (*interpreter)->finish();
+  }
+  return text;
+}
+
+}  // namespace
+
+TEST_CASE("a timed-out broadcast is told when its time is up") {
+  const std::string lines = run(broken_bam(true), true);
+  const auto first = nlohmann::json::parse(lines.substr(0, lines.find('\n')));
+  CHECK(first["time"] == "2026-04-07T06:12:02.050000000Z");
+  CHECK(first["event"] == "broken-transfer");
+  CHECK(first["frames"] == nlohmann::json::array({1, 2}));
+  CHECK(first["transfer"] == "bam");
+  CHECK(first["outcome"] == "timed-out");
+  CHECK(first["pgn"] == 0xFF14);
+  CHECK(first["source"] == 0x80);
+  CHECK(first["destination"] == 255);
+  CHECK(first["text"] == "the transfer timed out after 7 of 14 bytes");
+  CHECK_THAT(
+      run(broken_bam(true), false),
+      Catch::Contains("PGN 65300 (0xFF14), not in the schema; a transfer (bam) of it timed out after 7 of"));
+}
+
+TEST_CASE("one that runs when the capture ends is told as such") {
+  CHECK_THAT(run(broken_bam(false), true), Catch::Contains("\"outcome\":\"unfinished\""));
+}
+
+TEST_CASE("whoever asks for other messages does not hear of it") {
+  DecodeFilter filter;
+  filter.messages = {"65096"};
+  CHECK_THAT(run(broken_bam(true), true, filter), !Catch::Contains("broken-transfer"));
+  filter.messages = {"65300"};
+  CHECK_THAT(run(broken_bam(true), true, filter), Catch::Contains("broken-transfer"));
+}
+
+TEST_CASE("a whole transfer is no broken one") {
+  Traffic traffic;
+  traffic.bam(1, 0xFF14, 0x80, Payload(14, 7)).frame(5, kSpeedId, Payload(8, 0xFF));
+  const std::string lines = run(traffic, true);
+  CHECK_THAT(lines, !Catch::Contains("broken-transfer") && Catch::Contains("\"transfer\":\"bam\""));
+}
