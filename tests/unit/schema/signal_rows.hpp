@@ -63,7 +63,9 @@ inline bool is_command(const Row& row) {
 
 /// What kind of number it is rather than a unit: the schema may leave it out.
 inline bool is_no_unit(const std::string& unit) {
-  return unit == "enum" || unit == "count" || unit == "raw";
+  for (const char* kind : {"enum", "count", "raw", "NAME", "PGN", "DDI", "addr", "crc8"})
+    if (unit == kind) return true;
+  return false;
 }
 
 /// Full-range integers: no code is reserved (section 5).
