@@ -28,7 +28,7 @@ void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>&
     if (pace.controller) fault.controllers = {*pace.controller};
     fault.bus = pace.bus;
     fault.text = fmt::format(
-        "{} sends {} (PGN {}) every {}, its nominal period is {}: receivers may take it for late or lost.",
+        "{} sends {}, PGN {}, every {}; its nominal period is {}: receivers may take it for late or lost.",
         voice_words(all, pace.controller, pace.source), pace.message, pgn_words(pace.pgn),
         format_span(pace.period), format_span(pace.nominal));
     fault.evidence.push_back(

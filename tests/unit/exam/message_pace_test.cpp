@@ -36,7 +36,7 @@ TEST_CASE("a slow message is a note, one beyond five periods a warning") {
   REQUIRE(slow.size() == 1);
   CHECK(slow[0].severity == Severity::note);
   CHECK(slow[0].controllers.size() == 1);
-  CHECK_THAT(slow[0].text, Catch::Contains("WheelBasedSpeedDist (PGN 65096 (0xFE48)) every 300 ms") &&
+  CHECK_THAT(slow[0].text, Catch::Contains("WheelBasedSpeedDist, PGN 65096 (0xFE48), every 300 ms") &&
                                Catch::Contains("its nominal period is 100 ms"));
   const auto lame = faults_of(run(0.6, kWheelSpeed), kCode);
   REQUIRE(lame.size() == 1);
