@@ -43,4 +43,20 @@ void append_utf8(std::string& out, char32_t value) {
   }
 }
 
+bool is_utf8(std::string_view text) {
+  for (std::size_t i = 0; i < text.size();) {
+    const CodePoint point = decode_utf8(text, i);
+    if (!point.valid) return false;
+    i += point.length;
+  }
+  return true;
+}
+
+std::string utf8_or_latin1(std::string_view text) {
+  if (is_utf8(text)) return std::string(text);
+  std::string out;
+  for (const char c : text) append_utf8(out, static_cast<unsigned char>(c));
+  return out;
+}
+
 }  // namespace tramlog

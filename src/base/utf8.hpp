@@ -17,6 +17,11 @@ struct CodePoint {
 /// invalid; an invalid byte is one byte long.
 CodePoint decode_utf8(std::string_view text, std::size_t at);
 
+bool is_utf8(std::string_view text);
+
+/// The text itself if it is UTF-8, else taken as Latin-1 and converted: what people's files are.
+std::string utf8_or_latin1(std::string_view text);
+
 /// Appends the code point, which must be a valid one.
 void append_utf8(std::string& out, char32_t value);
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "base/text.hpp"
+#include "base/utf8.hpp"
 
 namespace tramlog {
 
@@ -67,6 +68,8 @@ bool CsvLines::next() {
       take_field();
     }
     skip_line_end();
+    for (std::string& field : fields_)
+      if (!is_utf8(field)) field = utf8_or_latin1(field);
     return true;
   }
   return false;

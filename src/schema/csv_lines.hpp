@@ -16,7 +16,7 @@ class CsvLines {
   /// Steps to the next line that is neither empty nor a comment; false at the end. A quoted field may hold
   /// line ends.
   bool next();
-  /// Fields of this line, without blanks around unquoted ones.
+  /// Fields of this line, without blanks around unquoted ones; UTF-8, from Latin-1 where the file has that.
   const std::vector<std::string>& fields() const { return fields_; }
   /// 1-based number of this line; of its first one if it has several.
   std::uint32_t line() const { return line_; }

@@ -48,15 +48,6 @@ bool at_line_end(const char* at, const char* end) {
   return at == end || *at == '\r' || *at == '\n';
 }
 
-bool is_utf8(std::string_view text) {
-  for (std::size_t i = 0; i < text.size();) {
-    const CodePoint point = decode_utf8(text, i);
-    if (!point.valid) return false;
-    i += point.length;
-  }
-  return true;
-}
-
 }  // namespace
 
 std::string DbcToken::value() const {

@@ -11,9 +11,8 @@ namespace {
 void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faults) {
   for (const DtcRecord& dtc : all.dtcs) {
     const auto& text = dtc.spn_text;
-    const std::string spn = is_proprietary_spn(dtc.dtc.spn)
-                                ? fmt::format("proprietary SPN {}", dtc.dtc.spn)
-                                : fmt::format("SPN {}{}", dtc.dtc.spn, text ? " (" + *text + ")" : "");
+    const std::string spn = fmt::format("{}SPN {}{}", is_proprietary_spn(dtc.dtc.spn) ? "proprietary " : "",
+                                        dtc.dtc.spn, text ? " (" + *text + ")" : "");
     Fault fault;
     fault.code = trouble_code.code;
     fault.severity = dtc.previously_active_only ? Severity::note : Severity::warning;
