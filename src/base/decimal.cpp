@@ -3,6 +3,7 @@
 #include <array>
 #include <charconv>
 #include <cmath>
+#include <cstdio>
 #include <cstring>
 
 namespace tramlog {
@@ -42,14 +43,22 @@ char* write_digits_before(char* end, std::uint64_t value) {
 }  // namespace
 
 double Decimal::to_double() const {
-  // Text to binary is correctly rounded; a product with a power of ten would not be.
-  constexpr std::size_t kDigitsRoom = 24;
-  std::array<char, 40> text;
-  char* end = std::to_chars(text.data(), text.data() + kDigitsRoom, digits).ptr;
-  *end++ = 'e';
-  end = std::to_chars(end, text.data() + text.size(), exponent).ptr;
+  // As long as both are exact, one multiplication or division rounds correctly.
+  static constexpr std::array<double, 23> kPowers{1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
+                                                  1e8,  1e9,  1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
+                                                  1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
+  constexpr std::int64_t kExact = std::int64_t{1} << 53;
+  if (digits <= kExact && digits >= -kExact && exponent <= 22 && exponent >= -22) {
+    const auto whole = static_cast<double>(digits);
+    return exponent < 0 ? whole / kPowers[static_cast<std::size_t>(-exponent)]
+                        : whole * kPowers[static_cast<std::size_t>(exponent)];
+  }
+  // Else by text, which is correctly rounded, too.
+  std::array<char, 48> text;
+  const int length = std::snprintf(text.data(), text.size(), "%llde%d", static_cast<long long>(digits),
+                                   static_cast<int>(exponent));
   double value = 0;
-  std::from_chars(text.data(), end, value);
+  std::from_chars(text.data(), text.data() + length, value);
   return value;
 }
 

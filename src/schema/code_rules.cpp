@@ -16,6 +16,8 @@ Validity class_of_characters(std::uint64_t raw, std::uint64_t mask) {
   return raw == 0 ? Validity::error : Validity::valid;
 }
 
+constexpr std::uint8_t kFirstReservedTop = 0xFB;
+
 Validity class_by_top_byte(std::uint64_t raw, unsigned bits) {
   switch (raw >> (bits - 8)) {
     case 0xFF:
@@ -24,7 +26,7 @@ Validity class_by_top_byte(std::uint64_t raw, unsigned bits) {
       return Validity::error;
     case 0xFD:
     case 0xFC:
-    case 0xFB:
+    case kFirstReservedTop:
       return Validity::reserved;
     default:
       return Validity::valid;
@@ -82,17 +84,15 @@ NumberRange numbers_of(const SignalSpec& signal) {
   range.last = is_signed ? mask >> 1 : mask;
   if (!is_signed && class_of_code(signal, 0) != Validity::valid) range.first = 1;  // texts
   if (class_of_code(signal, range.last) == Validity::valid) return range;
-  // All other reserved codes lie together at the top: look for the first of them.
-  std::uint64_t low = is_signed ? 0 : range.first;
-  std::uint64_t high = range.last;
-  while (low < high) {
-    const std::uint64_t middle = low + (high - low) / 2;
-    if (class_of_code(signal, middle) == Validity::valid)
-      low = middle + 1;
-    else
-      high = middle;
-  }
-  range.last = low - 1;
+  // All other reserved codes lie together at the top: from a top byte of 0xFB on, or at most three
+  // codes.
+  const unsigned bits = signal.bit_length;
+  const bool by_top_byte = signal.rule == CodeRule::iso11783 && (bits == 8 || bits == 16 || bits == 32) &&
+                           !signal.characters && !is_signed;
+  if (by_top_byte)
+    range.last = (std::uint64_t{kFirstReservedTop} << (bits - 8)) - 1;
+  else
+    while (class_of_code(signal, range.last) != Validity::valid) --range.last;
   return range;
 }
 

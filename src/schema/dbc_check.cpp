@@ -3,6 +3,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
+#include <cstring>
 #include <string_view>
 #include <utility>
 
@@ -52,15 +54,32 @@ void tell_same_name(DbcCheck& check, std::size_t first, std::size_t later) {
                "give one of them another name");
 }
 
+// Equal for equal names, and mostly different for different ones.
+std::uint64_t mark_of(std::string_view name) {
+  std::uint64_t first = 0, last = 0;
+  const std::size_t count = std::min(name.size(), sizeof first);
+  if (count == 0) return 0;
+  if (count == sizeof first) {
+    std::memcpy(&first, name.data(), sizeof first);
+    std::memcpy(&last, name.data() + name.size() - sizeof last, sizeof last);
+  } else {
+    std::memcpy(&first, name.data(), count);
+  }
+  return first ^ (last * 31 + name.size());
+}
+
 void check_names(DbcCheck& check) {
   const std::vector<DbcSignal>& signals = check.message->signals;
   if (signals.size() <= kFewNames) {
-    for (std::size_t i = 1; i < signals.size(); ++i)
+    std::array<std::uint64_t, kFewNames> marks;
+    for (std::size_t i = 0; i < signals.size(); ++i) {
+      marks[i] = mark_of(signals[i].name);
       for (std::size_t k = 0; k < i; ++k)
-        if (signals[k].name == signals[i].name) {
+        if (marks[k] == marks[i] && signals[k].name == signals[i].name) {
           tell_same_name(check, k, i);
           break;
         }
+    }
     return;
   }
   std::vector<std::pair<std::string_view, std::size_t>> names;

@@ -43,14 +43,14 @@ void check_codes(DbcCheck& check, const DbcSignal& signal) {
 
 void check_range(DbcCheck& check, const DbcSignal& signal) {
   if (!signal.minimum || !signal.maximum) return;
-  const double factor = dbc_double(signal.factor);
-  const double offset = dbc_double(signal.offset);
+  const double factor = signal.factor.to_double();
+  const double offset = signal.offset.to_double();
   double low = static_cast<double>(smallest_code(signal)) * factor + offset;
   double high = static_cast<double>(largest_code(signal)) * factor + offset;
   if (factor < 0) std::swap(low, high);
   // Ranges are often rounded: half a step is nothing to tell.
   const double slack = std::abs(factor) / 2 + 1e-9 * (std::abs(low) + std::abs(high));
-  if (dbc_double(*signal.minimum) >= low - slack && dbc_double(*signal.maximum) <= high + slack) return;
+  if (signal.minimum->to_double() >= low - slack && signal.maximum->to_double() <= high + slack) return;
   check.warning(signal,
                 fmt::format("the range [{}|{}] is wider than its bits can reach: {:.10g} to {:.10g}",
                             signal.minimum->to_string(), signal.maximum->to_string(), low, high),

@@ -1,11 +1,25 @@
 #include "schema/dbc_index.hpp"
 
+#include <cstring>
 #include <functional>
 
 namespace tramlog {
 namespace {
 constexpr std::size_t kFewSignals = 24;  // up to here a look at each is faster than a hash
+
+// Names in a message often begin alike: the end tells most of them apart.
+bool is_same(std::string_view a, std::string_view b) {
+  if (a.size() != b.size()) return false;
+  std::uint64_t end_a = 0, end_b = 0;
+  if (a.size() >= sizeof end_a) {
+    std::memcpy(&end_a, a.data() + a.size() - sizeof end_a, sizeof end_a);
+    std::memcpy(&end_b, b.data() + b.size() - sizeof end_b, sizeof end_b);
+    if (end_a != end_b) return false;
+  }
+  return a == b;
 }
+
+}  // namespace
 
 DbcMessage* DbcIndex::message(DbcKey key) {
   if (last_message_ < messages_.size() && key_of(messages_[last_message_]) == key)
@@ -41,10 +55,10 @@ DbcSignal* DbcIndex::signal(DbcKey key, std::string_view name, DbcMessage*& owne
   if (owner == nullptr) return nullptr;
   std::vector<DbcSignal>& signals = owner->signals;
   for (std::uint32_t i = last_signal_; i < signals.size() && i <= last_signal_ + 1; ++i)
-    if (signals[i].name == name) return &signals[last_signal_ = i];
+    if (is_same(signals[i].name, name)) return &signals[last_signal_ = i];
   if (signals.size() <= kFewSignals) {
     for (std::uint32_t i = 0; i < signals.size(); ++i)
-      if (signals[i].name == name) return &signals[last_signal_ = i];
+      if (is_same(signals[i].name, name)) return &signals[last_signal_ = i];
   }
   // Large messages; and of equal identifiers another message may have it.
   if (signals.size() <= kFewSignals && by_key_.size() == messages_.size()) return nullptr;

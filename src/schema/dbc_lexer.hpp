@@ -42,6 +42,11 @@ class DbcLexer {
   std::uint32_t line() const { return line_; }
   std::uint32_t column() const { return static_cast<std::uint32_t>(at_ - line_begin_) + 1; }
 
+  /// What comes behind the last token, for who knows better how to read it; and on from there: on the same
+  /// line, not within a token.
+  const char* rest() const { return at_; }
+  void skip_to(const char* at) { at_ = at; }
+
  private:
   void end_line();
   void read_string(DbcToken& token);

@@ -6,6 +6,7 @@
 #include "schema/dbc_limits.hpp"
 #include "schema/dbc_parser.hpp"
 #include "schema/dbc_problems.hpp"
+#include "schema/dbc_usual_signal.hpp"
 
 namespace tramlog {
 namespace {
@@ -105,8 +106,9 @@ void DbcParser::read_signal() {
   }
   DbcSignal& signal = message.signals.emplace_back();
   signal.line = statement_line_;
-  if (!take_name(signal.name, "the signal's name") || !read_multiplexing(signal) || !read_bits(signal) ||
-      !read_scaling(signal)) {
+  const bool named = take_name(signal.name, "the signal's name") && read_multiplexing(signal);
+  if (named && read_usual_form(signal)) return read_receivers();
+  if (!named || !take(':') || !read_bits(signal) || !read_scaling(signal)) {
     if (dropped_signals_.size() < kMaxDropped) {
       const DbcKey key = message.extended ? message.id | kDbcExtendedBit : message.id;
       dropped_signals_.emplace(key, std::move(signal.name));
@@ -127,10 +129,7 @@ void DbcParser::read_signal() {
 
 // M, m3 or m3M between the name and the colon.
 bool DbcParser::read_multiplexing(DbcSignal& signal) {
-  if (token_.is(':')) {
-    advance();
-    return true;
-  }
+  if (token_.is(':')) return true;
   std::string_view word = token_.kind == DbcToken::Kind::word ? token_.text : std::string_view{};
   if (word.ends_with('M')) {
     signal.is_multiplexor = true;
@@ -143,7 +142,17 @@ bool DbcParser::read_multiplexing(DbcSignal& signal) {
     return false;
   }
   advance();
-  return take(':');
+  return true;
+}
+
+// From the colon to the unit.
+bool DbcParser::read_usual_form(DbcSignal& signal) {
+  if (!token_.is(':')) return false;
+  const char* const behind = read_usual_signal(lexer_.rest(), end_of_text_, signal);
+  if (behind == nullptr) return false;
+  lexer_.skip_to(behind);
+  advance();
+  return true;
 }
 
 bool DbcParser::read_bits(DbcSignal& signal) {
@@ -213,7 +222,7 @@ void DbcParser::read_range(DbcSignal& signal) {
   }
   advance();
   if (minimum->digits == 0 && maximum->digits == 0) return;
-  if (dbc_double(*minimum) > dbc_double(*maximum)) {
+  if (minimum->to_double() > maximum->to_double()) {
     problem(Severity::warning, at,
             fmt::format("the range [{}|{}] is upside down", minimum->to_string(), maximum->to_string()),
             "write the smaller number first; the signal is used without a range");

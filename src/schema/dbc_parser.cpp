@@ -7,6 +7,7 @@
 
 #include "schema/dbc_limits.hpp"
 #include "schema/dbc_problems.hpp"
+#include "schema/dbc_usual_signal.hpp"
 
 namespace tramlog {
 namespace {
@@ -43,6 +44,8 @@ std::optional<std::uint64_t> parse_dbc_unsigned(std::string_view text) {
 }
 
 std::optional<Decimal> parse_dbc_decimal(std::string_view text) {
+  const char* const end = text.data() + text.size();
+  if (Decimal value; !text.empty() && read_usual_decimal(text.data(), end, value) == end) return value;
   if (!is_hex(text)) return parse_decimal(text);
   const auto value = parse_dbc_unsigned(text);
   if (!value || *value > INT64_MAX) return std::nullopt;

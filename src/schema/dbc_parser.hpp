@@ -42,6 +42,7 @@ class DbcParser {
   void read_message();
   void read_signal();
   bool read_multiplexing(DbcSignal& signal);
+  bool read_usual_form(DbcSignal& signal);
   bool read_bits(DbcSignal& signal);
   bool read_scaling(DbcSignal& signal);
   void read_range(DbcSignal& signal);
@@ -114,8 +115,10 @@ class DbcParser {
   std::optional<DbcKey> subject_key_;
   std::string_view subject_name_;
 
-  std::size_t current_ = kNone;  // the message that SG_ lines belong to
-  bool drop_signals_ = false;    // that message was left out, and this was told
+  std::size_t current_ = kNone;     // the message that SG_ lines belong to
+  bool drop_signals_ = false;       // that message was left out, and this was told
+  std::string_view last_key_text_;  // the identifier that take_key() read last, and what it made of it
+  DbcKey last_key_ = 0;
   std::unordered_set<DbcKey> dropped_messages_;
   std::set<std::pair<DbcKey, std::string>> dropped_signals_;
   std::set<std::string, std::less<>> unknown_keywords_, undefined_attributes_;

@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <array>
 #include <tuple>
 
 #include "base/text.hpp"
@@ -47,19 +46,6 @@ std::string dbc_subject(const DbcMessage& message, std::string_view signal) {
                                              : quoted_piece(message.name);
   if (!signal.empty()) subject += "." + quoted_piece(signal);
   return subject;
-}
-
-// Decimal::to_double() goes by text; numbers of this size are as exact by one multiplication.
-double dbc_double(const Decimal& value) {
-  static constexpr std::array<double, 23> kPowers{1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
-                                                  1e8,  1e9,  1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
-                                                  1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
-  constexpr std::int64_t kExact = std::int64_t{1} << 53;
-  if (value.digits > kExact || value.digits < -kExact || value.exponent > 22 || value.exponent < -22)
-    return value.to_double();
-  const auto digits = static_cast<double>(value.digits);
-  return value.exponent < 0 ? digits / kPowers[static_cast<std::size_t>(-value.exponent)]
-                            : digits * kPowers[static_cast<std::size_t>(value.exponent)];
 }
 
 Decimal decimal_of(std::int64_t value) {

@@ -22,8 +22,6 @@ std::string quoted_piece(std::string_view text);
 std::string dbc_id_text(std::uint32_t id, bool extended);
 /// "Message" or "Message.Signal"; a message without a name by its identifier.
 std::string dbc_subject(const DbcMessage& message, std::string_view signal = {});
-/// Decimal::to_double(), but quick for numbers of ordinary size.
-double dbc_double(const Decimal& value);
 /// An integer as Decimal has it, without trailing zeros.
 Decimal decimal_of(std::int64_t value);
 

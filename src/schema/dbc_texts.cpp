@@ -33,6 +33,10 @@ std::optional<std::int64_t> parse_code(std::string_view text) {
 std::optional<DbcKey> DbcParser::take_key() {
   const Spot at = here();
   const std::string_view text = token_.text;
+  if (token_.kind == DbcToken::Kind::number && text == last_key_text_) {  // as in the statement before
+    advance();
+    return last_key_;
+  }
   const auto written = take_unsigned("a message's identifier");
   if (!written || *written == kDbcPlaceholderId) return std::nullopt;
   bool unflagged = false;
@@ -40,6 +44,10 @@ std::optional<DbcKey> DbcParser::take_key() {
   if (!key)
     problem(Severity::error, at.line, at.column, fmt::format("{} is no identifier", quoted_piece(text)),
             "write the identifier as in the BO_ of the message");
+  if (key) {
+    last_key_text_ = text;
+    last_key_ = *key;
+  }
   return key;
 }
 

@@ -1,4 +1,6 @@
 // From the plain data of a DBC message to something that reads messages.
+#include "schema/message_spec.hpp"
+
 #include <algorithm>
 #include <cctype>
 #include <unordered_map>
@@ -64,6 +66,10 @@ bool is_chosen_by_another(const DbcSignal& signal) {
   return signal.multiplex_code.has_value() || !signal.multiplex_ranges.empty();
 }
 
+bool has_readable_bits(const DbcSignal& signal) {
+  return signal.bit_length > 0 && signal.bit_length <= 64;
+}
+
 // Multiplexors before what they choose. Signals whose chain of multiplexors is broken or a circle are left
 // out; check_dbc() has told.
 class Arrangement {
@@ -102,7 +108,7 @@ class Arrangement {
     for (std::size_t i = wanted;;) {
       if (state_[i] == State::placed) break;
       const DbcSignal& signal = signals_[i];
-      dropped = state_[i] != State::waiting || signal.bit_length == 0 || signal.bit_length > 64;
+      dropped = state_[i] != State::waiting || !has_readable_bits(signal);
       if (state_[i] == State::waiting) {
         state_[i] = State::on_the_way;
         chain.push_back(i);
@@ -158,6 +164,20 @@ SignalSpec make_signal(DbcSignal&& from, CodeRule rule, const DbcFile& file) {
 
 }  // namespace
 
+bool is_exact_only(const DbcMessage& message, const DbcFile& file) {
+  if (!message.extended) return true;
+  const std::string_view format = text_of(file.attribute(message.attributes, Of::message, "VFrameFormat"));
+  return format.starts_with("StandardCAN") || format.starts_with("ExtendedCAN");
+}
+
+std::size_t count_readable_signals(const DbcMessage& message) {
+  const auto is_simple = [](const DbcSignal& signal) {
+    return !is_chosen_by_another(signal) && has_readable_bits(signal);
+  };
+  if (std::all_of(message.signals.begin(), message.signals.end(), is_simple)) return message.signals.size();
+  return Arrangement(message.signals).order().size();
+}
+
 MessageSpec make_message_spec(DbcMessage&& from, const DbcFile& file) {
   const auto attribute = [&](std::string_view name) {
     return file.attribute(from.attributes, Of::message, name);
@@ -166,9 +186,7 @@ MessageSpec make_message_spec(DbcMessage&& from, const DbcFile& file) {
   message.id = from.id;
   message.extended = from.extended;
   message.pgn = from.extended ? pgn_of(from.id) : 0;
-  const std::string_view format = text_of(attribute("VFrameFormat"));
-  message.exact_only =
-      !from.extended || format.starts_with("StandardCAN") || format.starts_with("ExtendedCAN");
+  message.exact_only = is_exact_only(from, file);
   if (const auto period = number_of(attribute("GenMsgCycleTime")); period && *period > 0 && *period < 1e9)
     message.period = static_cast<SpanNs>(*period * static_cast<double>(kMillisecond));
   message.sending = sending_of(text_of(attribute("Sending")), message.period);

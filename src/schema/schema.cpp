@@ -8,23 +8,22 @@
 
 #include "schema/built_in.hpp"
 #include "schema/csv_lines.hpp"
+#include "schema/message_index.hpp"
+#include "schema/message_store.hpp"
+#include "schema/turn.hpp"
 
 namespace tramlog {
 namespace {
 
-using SpecIndex = std::unordered_map<std::uint32_t, const MessageSpec*>;
-
 // Identifier without priority: what a transfer tells of the message that it carried.
 constexpr std::uint32_t kRouteMask = (1U << kPriorityShift) - 1;
 
-const MessageSpec* look_up(const SpecIndex& index, std::uint32_t key) {
-  const auto found = index.find(key);
-  return found == index.end() ? nullptr : found->second;
+void forget(MessageIndex& index, std::uint32_t key, const StoredMessage* message) {
+  if (index.find(key) == message) index.forget(key);
 }
 
-void forget(SpecIndex& index, std::uint32_t key, const MessageSpec* spec) {
-  const auto found = index.find(key);
-  if (found != index.end() && found->second == spec) index.erase(found);
+const MessageSpec* spec_of(StoredMessage* message) {
+  return message == nullptr ? nullptr : MessageStore::spec(*message);
 }
 
 void tell(SchemaLayer& layer, SchemaProblem problem) {
@@ -34,72 +33,113 @@ void tell(SchemaLayer& layer, SchemaProblem problem) {
     ++layer.problems_left_out;
 }
 
+// The signal that stands for an SPN: of the latest layer that has one, the first. Gathered at the first
+// question, because every message must be made for it.
+class SignalsBySpn {
+ public:
+  SignalsBySpn() = default;
+  SignalsBySpn(const SignalsBySpn&) {}
+  SignalsBySpn& operator=(const SignalsBySpn&) {
+    forget();
+    return *this;
+  }
+
+  void forget() {
+    signals_.clear();
+    gathered_ = false;
+  }
+
+  const SignalSpec* find(std::uint32_t spn, const std::vector<std::shared_ptr<MessageStore>>& stores) {
+    const Turns::Turn turn(gathering_);
+    if (!gathered_) gather(stores);
+    const auto found = signals_.find(spn);
+    return found == signals_.end() ? nullptr : found->second;
+  }
+
+ private:
+  void gather(const std::vector<std::shared_ptr<MessageStore>>& stores) {
+    for (auto store = stores.rbegin(); store != stores.rend(); ++store)
+      for (std::size_t i = 0; i < (*store)->size(); ++i)
+        for (const SignalSpec& signal : MessageStore::spec((**store)[i])->signals)
+          if (signal.spn) signals_.emplace(*signal.spn, &signal);
+    gathered_ = true;
+  }
+
+  Turns gathering_;
+  bool gathered_ = false;
+  std::unordered_map<std::uint32_t, const SignalSpec*> signals_;
+};
+
 }  // namespace
 
 struct Schema::Impl {
   std::vector<SchemaLayer> layers;
-  std::vector<std::shared_ptr<const MessageSpec>> messages;  // shared with the built-in schema
-  SpecIndex standard;                                        // 11-bit identifiers
-  SpecIndex exact;                                           // 29-bit identifiers
-  SpecIndex routes;                                          // the same without priority
-  SpecIndex by_pgn;
-  std::unordered_map<Pgn, std::vector<const MessageSpec*>> pgn_members;  // of the latest layer that has it
-  std::unordered_map<std::uint32_t, const SignalSpec*> spns;
+  std::vector<std::shared_ptr<MessageStore>> stores;  // shared with the built-in schema
+  MessageIndex standard;                              // 11-bit identifiers
+  MessageIndex exact;                                 // 29-bit identifiers
+  MessageIndex routes;                                // the same without priority
+  MessageIndex by_pgn;
+  MessageIndex pgn_members;  // the first of the latest layer that has it; StoredMessage::next_of_pgn goes on
+  MessageIndex last_of_pgn;  // where that chain ends
+  SignalsBySpn spns;
   Dictionary dictionary;
   TroubleTexts trouble_texts;
 
-  std::string place_of(const MessageSpec& spec) const {
-    return fmt::format("{}:{}", layers[spec.layer].name, spec.line);
+  std::string place_of(const StoredMessage& message) const {
+    return fmt::format("{}:{}", layers[message.layer].name, message.line);
   }
 
-  void warn_of_replaced(const MessageSpec& spec, const MessageSpec& earlier) {
-    SchemaLayer& layer = layers[spec.layer];
+  void warn_of_replaced(const StoredMessage& message, const StoredMessage& earlier) {
+    SchemaLayer& layer = layers[message.layer];
     SchemaProblem problem;
     problem.severity = SchemaProblem::Severity::warning;
     problem.file = layer.name;
-    problem.line = spec.line;
-    problem.subject = spec.name;
+    problem.line = message.line;
+    problem.subject = message.name;
     problem.text = fmt::format("replaces {} ({})", earlier.name, place_of(earlier));
     problem.remedy = "leave it out of one of the two files if that is not meant";
     tell(layer, std::move(problem));
   }
 
   // Within a layer the first stays; a later layer wins.
-  void put(SpecIndex& index, std::uint32_t key, const MessageSpec& spec) {
-    const MessageSpec*& slot = index[key];
-    if (slot == nullptr || slot->layer != spec.layer) slot = &spec;
+  void put(MessageIndex& index, std::uint32_t key, StoredMessage& message) {
+    StoredMessage*& slot = index[key];
+    if (slot == nullptr || slot->layer != message.layer) slot = &message;
   }
 
-  void enter_standard(const MessageSpec& spec) {
-    const MessageSpec* const earlier = look_up(standard, spec.id);
-    put(standard, spec.id, spec);
-    if (earlier != nullptr && earlier->layer != spec.layer) warn_of_replaced(spec, *earlier);
+  void enter_standard(StoredMessage& message) {
+    const StoredMessage* const earlier = standard.find(message.id);
+    put(standard, message.id, message);
+    if (earlier != nullptr && earlier->layer != message.layer) warn_of_replaced(message, *earlier);
   }
 
-  void enter_extended(const MessageSpec& spec) {
-    std::vector<const MessageSpec*> replaced;
-    if (const MessageSpec* same = look_up(exact, spec.id); same != nullptr && same->layer != spec.layer)
+  void enter_extended(StoredMessage& message) {
+    std::vector<const StoredMessage*> replaced;
+    if (const StoredMessage* same = exact.find(message.id); same != nullptr && same->layer != message.layer)
       replaced.push_back(same);
-    if (!spec.exact_only) {
-      std::vector<const MessageSpec*>& members = pgn_members[spec.pgn];
-      if (!members.empty() && members.front()->layer != spec.layer) {
-        for (const MessageSpec* member : members) {
+    if (!message.exact_only) {
+      StoredMessage* const before = pgn_members.find(message.pgn);
+      if (before != nullptr && before->layer != message.layer) {
+        for (const StoredMessage* member = before; member != nullptr; member = member->next_of_pgn) {
           forget(exact, member->id, member);
           forget(routes, member->id & kRouteMask, member);
           if (std::find(replaced.begin(), replaced.end(), member) == replaced.end())
             replaced.push_back(member);
         }
-        members.clear();
-        by_pgn.erase(spec.pgn);
+        pgn_members.forget(message.pgn);
+        by_pgn.forget(message.pgn);
       }
-      members.push_back(&spec);
-      const MessageSpec*& best = by_pgn[spec.pgn];
-      if (best == nullptr || (source_of(best->id) != kNullAddress && source_of(spec.id) == kNullAddress))
-        best = &spec;
+      put(pgn_members, message.pgn, message);
+      StoredMessage*& last = last_of_pgn[message.pgn];
+      if (last != nullptr && last->layer == message.layer) last->next_of_pgn = &message;
+      last = &message;
+      StoredMessage*& best = by_pgn[message.pgn];
+      if (best == nullptr || (source_of(best->id) != kNullAddress && source_of(message.id) == kNullAddress))
+        best = &message;
     }
-    put(exact, spec.id, spec);
-    put(routes, spec.id & kRouteMask, spec);
-    for (const MessageSpec* earlier : replaced) warn_of_replaced(spec, *earlier);
+    put(exact, message.id, message);
+    put(routes, message.id & kRouteMask, message);
+    for (const StoredMessage* earlier : replaced) warn_of_replaced(message, *earlier);
   }
 
   SchemaLayer& begin_layer(const std::string& name, bool built_in, std::vector<SchemaProblem>&& problems) {
@@ -154,26 +194,23 @@ Schema Schema::with_built_in() {
 }
 
 void Schema::add(DbcFile file, bool built_in) {
+  const auto index = static_cast<std::uint16_t>(impl_->layers.size());
   SchemaLayer& layer = impl_->begin_layer(file.name, built_in, std::move(file.problems));
   layer.problems_left_out = file.problems_left_out;
-  const std::size_t index = impl_->layers.size() - 1;
-  std::vector<DbcMessage> messages = std::move(file.messages);
-  for (DbcMessage& from : messages) {
-    const auto spec = std::make_shared<MessageSpec>(make_message_spec(std::move(from), file));
-    spec->layer = static_cast<std::uint16_t>(index);
-    ++layer.messages;
-    layer.signals += spec->signals.size();
-    for (SignalSpec& signal : spec->signals) {
-      signal.message = spec.get();
-      if (!signal.spn) continue;
-      const SignalSpec*& slot = impl_->spns[*signal.spn];
-      if (slot == nullptr || slot->message->layer != index) slot = &signal;
-    }
-    impl_->messages.push_back(spec);
-    if (spec->extended)
-      impl_->enter_extended(*spec);
+  const auto store = std::make_shared<MessageStore>(std::move(file), index);
+  layer.messages = store->size();
+  layer.signals = store->signals();
+  impl_->stores.push_back(store);
+  impl_->spns.forget();
+  for (MessageIndex* keys :
+       {&impl_->exact, &impl_->routes, &impl_->by_pgn, &impl_->pgn_members, &impl_->last_of_pgn})
+    keys->reserve_more(store->size());
+  for (std::size_t i = 0; i < store->size(); ++i) {
+    StoredMessage& message = (*store)[i];
+    if (message.extended)
+      impl_->enter_extended(message);
     else
-      impl_->enter_standard(*spec);
+      impl_->enter_standard(message);
   }
 }
 
@@ -202,15 +239,15 @@ void Schema::add(TroubleTexts texts, bool built_in) {
 }
 
 const MessageSpec* Schema::find(std::uint32_t id, bool extended) const {
-  if (!extended) return look_up(impl_->standard, id);
-  if (const MessageSpec* spec = look_up(impl_->exact, id)) return spec;
-  return look_up(impl_->by_pgn, pgn_of(id));
+  if (!extended) return spec_of(impl_->standard.find(id));
+  if (StoredMessage* message = impl_->exact.find(id)) return spec_of(message);
+  return spec_of(impl_->by_pgn.find(pgn_of(id)));
 }
 
 const MessageSpec* Schema::find(Pgn pgn, Address source, Address destination) const {
   const std::uint32_t route = make_id(0, pgn, source, destination) & kRouteMask;
-  if (const MessageSpec* spec = look_up(impl_->routes, route)) return spec;
-  return look_up(impl_->by_pgn, pgn);
+  if (StoredMessage* message = impl_->routes.find(route)) return spec_of(message);
+  return spec_of(impl_->by_pgn.find(pgn));
 }
 
 const std::vector<SchemaLayer>& Schema::layers() const {
@@ -218,16 +255,19 @@ const std::vector<SchemaLayer>& Schema::layers() const {
 }
 
 std::vector<const MessageSpec*> Schema::messages() const {
-  std::vector<const MessageSpec*> all;
-  for (const SpecIndex* index : {&impl_->standard, &impl_->exact, &impl_->routes, &impl_->by_pgn})
-    for (const auto& [key, spec] : *index) all.push_back(spec);
-  const auto place = [](const MessageSpec* spec) {
-    return std::tuple(!spec->extended, spec->pgn, spec->id, spec->layer, spec->line, spec);
+  std::vector<StoredMessage*> all;
+  for (const MessageIndex* index : {&impl_->standard, &impl_->exact, &impl_->routes, &impl_->by_pgn})
+    index->for_each([&](StoredMessage& message) { all.push_back(&message); });
+  const auto place = [](const StoredMessage* message) {
+    return std::tuple(!message->extended, message->pgn, message->id, message->layer, message->number);
   };
   std::sort(all.begin(), all.end(),
-            [&](const MessageSpec* a, const MessageSpec* b) { return place(a) < place(b); });
+            [&](const StoredMessage* a, const StoredMessage* b) { return place(a) < place(b); });
   all.erase(std::unique(all.begin(), all.end()), all.end());
-  return all;
+  std::vector<const MessageSpec*> specs;
+  specs.reserve(all.size());
+  for (StoredMessage* message : all) specs.push_back(spec_of(message));
+  return specs;
 }
 
 const Dictionary& Schema::dictionary() const {
@@ -245,10 +285,10 @@ std::optional<std::string> Schema::spn_text(std::uint32_t spn) const {
   constexpr std::uint32_t kFirstOfController = 2000, kLastOfController = 2255;
   if (spn >= kFirstOfController && spn <= kLastOfController)
     return fmt::format("control function at source address {}", spn - kFirstOfController);
-  const auto signal = impl_->spns.find(spn);
-  if (signal == impl_->spns.end()) return std::nullopt;
+  const SignalSpec* const signal = impl_->spns.find(spn, impl_->stores);
+  if (signal == nullptr) return std::nullopt;
   // A title begins a sentence, this text stands within one; "PTO" stays.
-  std::string text = signal->second->title;
+  std::string text = signal->title;
   const auto upper = [](char c) { return c >= 'A' && c <= 'Z'; };
   if (text.size() > 1 && upper(text[0]) && !upper(text[1])) text[0] = static_cast<char>(text[0] - 'A' + 'a');
   return text;

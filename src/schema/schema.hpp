@@ -79,11 +79,13 @@ struct SchemaLayer {
   std::string name;  // "dbc/tractor.dbc" for ours, else as the user gave it
   bool built_in = false;
   std::size_t messages = 0, signals = 0;
-  std::size_t entries = 0;  // of a table: data dictionary, texts of trouble codes
+  std::size_t entries = 0;              // of a table: data dictionary, texts of trouble codes
   std::vector<SchemaProblem> problems;  // of the file, and conflicts with earlier layers (warnings)
   std::uint64_t problems_left_out = 0;
 };
 
+/// A const Schema may be asked by several threads at the same time. What reads a message is made when the
+/// message is handed out for the first time.
 class Schema {
  public:
   Schema();

@@ -57,23 +57,29 @@ void place(SignalPlan& plan, const SignalSpec& signal, std::uint32_t message_len
     plan.bit = static_cast<std::uint8_t>(plan.big ? 7 - last_bit % 8 : first_bit % 8);
 }
 
+// value = (bits x scale + shift) x 10^-decimals, before it is known to fit into 64 bits.
+struct Scaling {
+  Wide scale = 0, shift = 0;
+  int decimals = 0;
+};
+
 // Integer arithmetic, if it cannot overflow for any raw value.
-void scale_exactly(SignalPlan& plan, const SignalSpec& signal) {
+std::optional<Scaling> scale_exactly(SignalPlan& plan, const SignalSpec& signal) {
   const Decimal& factor = signal.factor;
   const Decimal& offset = signal.offset;
   int decimals = 0;
   if (factor.digits != 0) decimals = std::max(decimals, -factor.exponent);
   if (offset.digits != 0) decimals = std::max(decimals, -offset.exponent);
-  if (decimals > kMaxDecimals) return;
+  if (decimals > kMaxDecimals) return std::nullopt;
   const auto scale = shifted_up(factor.digits, factor.exponent + decimals);
   const auto shift = shifted_up(offset.digits, offset.exponent + decimals);
-  if (!scale || !shift) return;
+  if (!scale || !shift) return std::nullopt;
   const bool is_signed = plan.sign != 0;
   const Wide first = is_signed ? -static_cast<Wide>(plan.sign) : 0;
   const Wide last = is_signed ? static_cast<Wide>(plan.sign) - 1 : static_cast<Wide>(plan.mask);
   // Far more than fits below; keeps the products themselves from running over.
   const Wide magnitude = *scale < 0 ? -*scale : *scale;
-  if (magnitude > (Wide{1} << 66) / std::max(last, Wide{1})) return;
+  if (magnitude > (Wide{1} << 66) / std::max(last, Wide{1})) return std::nullopt;
   const Wide at_first = first * *scale + *shift;
   const Wide at_last = last * *scale + *shift;
   const Wide low = std::min(at_first, at_last);
@@ -83,11 +89,12 @@ void scale_exactly(SignalPlan& plan, const SignalSpec& signal) {
   else if (low >= -(Wide{1} << 63) && high < (Wide{1} << 63))
     plan.may_be_negative = true;
   else
-    return;
+    return std::nullopt;
   plan.exact = true;
   plan.scale = static_cast<std::uint64_t>(*scale);
   plan.shift = static_cast<std::uint64_t>(*shift);
   plan.decimals = static_cast<std::uint8_t>(decimals);
+  return Scaling{*scale, *shift, decimals};
 }
 
 // -1, 0, 1 as an exact number is below, at or above digits x 10^exponent.
@@ -106,9 +113,9 @@ int compare(const Number& number, Wide digits, int exponent) {
   return sign(value * power_of_ten(-up) - digits);
 }
 
+constexpr std::int64_t kRoundedFrom = 100'000'000'000'000'000;  // 18 digits: parse_decimal() may have rounded
+
 int compare(const Number& number, const Decimal& limit) {
-  constexpr std::int64_t kRoundedFrom =
-      100'000'000'000'000'000;  // 18 digits: parse_decimal() may have rounded
   if (number.kind == Number::Kind::exact) {
     if (limit.digits < kRoundedFrom && limit.digits > -kRoundedFrom)
       return compare(number, limit.digits, limit.exponent);
@@ -127,10 +134,10 @@ bool is_in_range(const SignalSpec& signal, std::uint64_t bits) {
          !(signal.maximum && compare(value, *signal.maximum) > 0);
 }
 
-// The run of raw values that are numbers within the range; values rise or fall with the bits. False if none.
-bool find_valid_run(SignalSpec& signal) {
+// The first bits from `numbers` on, and the last ones, that are within the range; false if none are. Works
+// for every scaling: values rise or fall with the bits.
+bool search_valid_run(SignalSpec& signal, const NumberRange& numbers) {
   SignalPlan& plan = signal.plan;
-  const NumberRange numbers = numbers_of(signal);
   // Distances from the first, so that signed and unsigned go alike.
   const std::uint64_t span = numbers.last - numbers.first;
   const bool falls = signal.factor.digits < 0;
@@ -167,6 +174,66 @@ bool find_valid_run(SignalSpec& signal) {
   return true;
 }
 
+Wide floor_divided(Wide value, Wide by) {
+  // Divisions of 128 bits are slow.
+  const bool narrow =
+      value == static_cast<std::int64_t>(value) && by == static_cast<std::int64_t>(by) && value != INT64_MIN;
+  const Wide quotient =
+      narrow ? static_cast<std::int64_t>(value) / static_cast<std::int64_t>(by) : value / by;
+  return quotient * by != value && (value < 0) != (by < 0) ? quotient - 1 : quotient;
+}
+
+Wide ceil_divided(Wide value, Wide by) {
+  return -floor_divided(-value, by);
+}
+
+// A limit in steps of 10^-decimals: rounded up to the next step or down. None if it is rounded or far away.
+std::optional<Wide> limit_in_steps(const Decimal& limit, int decimals, bool up) {
+  constexpr int kMostPlaces = 18;
+  const int places = limit.exponent + decimals;
+  const bool rounded = limit.digits >= kRoundedFrom || limit.digits <= -kRoundedFrom;
+  if (rounded || places > kMostPlaces || places < -kMostPlaces) return std::nullopt;
+  if (places >= 0) return Wide{limit.digits} * power_of_ten(places);
+  const Wide by = power_of_ten(-places);
+  return up ? ceil_divided(limit.digits, by) : floor_divided(limit.digits, by);
+}
+
+// Bits as a number, and back.
+Wide number_of_bits(const SignalPlan& plan, std::uint64_t bits) {
+  return plan.sign != 0 ? Wide{static_cast<std::int64_t>(bits)} : Wide{bits};
+}
+
+// The run of raw values that are numbers within the range. False if there is none.
+bool find_valid_run(SignalSpec& signal, const NumberRange& numbers, const std::optional<Scaling>& exact) {
+  SignalPlan& plan = signal.plan;
+  Wide first = number_of_bits(plan, numbers.first);
+  Wide last = number_of_bits(plan, numbers.last);
+  if (signal.minimum || signal.maximum) {
+    if (!exact || exact->scale == 0) return search_valid_run(signal, numbers);
+    const bool falls = exact->scale < 0;
+    if (signal.minimum) {
+      const auto low = limit_in_steps(*signal.minimum, exact->decimals, true);
+      if (!low) return search_valid_run(signal, numbers);
+      if (falls)
+        last = std::min(last, floor_divided(*low - exact->shift, exact->scale));
+      else
+        first = std::max(first, ceil_divided(*low - exact->shift, exact->scale));
+    }
+    if (signal.maximum) {
+      const auto high = limit_in_steps(*signal.maximum, exact->decimals, false);
+      if (!high) return search_valid_run(signal, numbers);
+      if (falls)
+        first = std::max(first, ceil_divided(*high - exact->shift, exact->scale));
+      else
+        last = std::min(last, floor_divided(*high - exact->shift, exact->scale));
+    }
+  }
+  if (first > last) return false;
+  plan.valid_first = static_cast<std::uint64_t>(first);
+  plan.valid_span = static_cast<std::uint64_t>(last - first);
+  return true;
+}
+
 // A table of states, as against a number with a few special codes: it names the first two and the last one.
 bool is_table_of_states(const SignalSpec& signal) {
   if (signal.rule == CodeRule::none || signal.all_valid || signal.bit_length < 2 || signal.plan.sign != 0)
@@ -178,12 +245,27 @@ bool is_table_of_states(const SignalSpec& signal) {
   return has_name(0) && has_name(1) && has_name(signal.plan.mask);
 }
 
-void fill_slots(SignalSpec& signal) {
+// What validity_by_rule() says, with the run of valid values at hand.
+Validity validity_by_run(const SignalSpec& signal, const NumberRange& numbers, std::uint64_t raw) {
+  const SignalPlan& plan = signal.plan;
+  const std::uint64_t bits = plan.extend(raw);
+  if (signal.bit_length == 1) return Validity::valid;
+  // Of texts single values within the run may be reserved.
+  const bool is_number = bits - numbers.first <= numbers.last - numbers.first;
+  if (!is_number || signal.characters) {
+    const Validity validity = class_of_code(signal, raw);
+    if (validity != Validity::valid) return validity;
+  }
+  return plan.has_run && bits - plan.valid_first <= plan.valid_span ? Validity::valid
+                                                                    : Validity::out_of_range;
+}
+
+void fill_slots(SignalSpec& signal, const NumberRange& numbers) {
   const std::size_t count = std::size_t{1} << signal.bit_length;
   const bool states = is_table_of_states(signal);
   signal.slots.resize(count);
   for (std::size_t raw = 0; raw < count; ++raw) {
-    const Validity validity = validity_by_rule(signal, raw);
+    const Validity validity = validity_by_run(signal, numbers, raw);
     const bool nameless = states && (validity == Validity::valid || validity == Validity::out_of_range);
     signal.slots[raw].validity = nameless ? Validity::reserved : validity;
   }
@@ -212,15 +294,16 @@ void compile_plan(SignalSpec& signal, std::uint32_t message_length) {
   plan = {};
   signal.slots.clear();
   signal.code_validity.clear();
+  signal.code_validity.reserve(signal.codes.size());
   for (const CodeName& code : signal.codes) signal.code_validity.push_back(validity_by_name(code.text));
   place(plan, signal, message_length);
   plan.factor = signal.factor.to_double();
   plan.offset = signal.offset.to_double();
   if (signal.encoding == Encoding::float32 || signal.encoding == Encoding::float64) return;
-  scale_exactly(plan, signal);
-  plan.has_run = find_valid_run(signal);
+  const NumberRange numbers = numbers_of(signal);
+  plan.has_run = find_valid_run(signal, numbers, scale_exactly(plan, signal));
   if (signal.bit_length == 1 || (!signal.codes.empty() && signal.bit_length <= 8)) {
-    fill_slots(signal);
+    fill_slots(signal, numbers);
     plan.path = SignalPlan::Path::slots;
   } else if (signal.codes.empty() && plan.has_run) {
     plan.path = SignalPlan::Path::plain;

@@ -1,5 +1,6 @@
 // How long a large DBC file takes to load, against only walking through its tokens. Exits 1 beyond the bar: 3
-// times the tokens, or half a second.
+// times the tokens, or half a second. Messages are made ready to be read when they are asked for first; what
+// that takes for all of them is shown beside.
 //
 //   bench_schema [ROUNDS]      default 15
 #include <fmt/format.h>
@@ -92,7 +93,7 @@ double median(std::vector<double> values) {
 int main(int argc, char** argv) {
   const int rounds = std::max(1, argc > 1 ? std::atoi(argv[1]) : 15);
   const std::string text = make_file();
-  std::vector<double> tokens, parsing, checking, loading;
+  std::vector<double> tokens, parsing, checking, loading, all_ready;
   std::uint64_t count = 0;
   std::size_t signals = 0;
   for (int round = 0; round < rounds; ++round) {
@@ -115,6 +116,18 @@ int main(int argc, char** argv) {
       return 1;
     }
   }
+  // In rounds of their own: they leave the heap in disorder.
+  for (int round = 0; round < rounds; ++round) {
+    const auto begin = std::clock();
+    tramlog::DbcFile file = tramlog::parse_dbc(text, "bench.dbc");
+    tramlog::check_dbc(file);
+    tramlog::Schema schema;
+    schema.add(std::move(file));
+    std::size_t ready = 0;
+    for (const tramlog::MessageSpec* message : schema.messages()) ready += message->signals.size();
+    all_ready.push_back(seconds_since(begin));
+    if (ready != signals) return 1;
+  }
   const double load = median(loading);
   const double ratio = load / median(tokens);
   std::printf("%.1f MB, %zu signals, %llu tokens; medians of %d rounds\n",
@@ -125,5 +138,6 @@ int main(int argc, char** argv) {
   std::printf("parse + check %7.2f ms\n", median(checking) * 1e3);
   std::printf("whole load    %7.2f ms (bar: %.0f ms), %.2f x tokens only (bar: %.1f)\n", load * 1e3,
               kMostSeconds * 1e3, ratio, kMostTimesTokens);
+  std::printf(".. all ready  %7.2f ms\n", median(all_ready) * 1e3);
   return ratio <= kMostTimesTokens && load < kMostSeconds ? 0 : 1;
 }
