@@ -6,6 +6,8 @@ namespace tramlog {
 namespace {
 
 constexpr SpanNs kDay = 24 * kHour;
+// A time of day up to so long before the start means the time before it; an earlier one the next day.
+constexpr SpanNs kBeforeStart = 6 * kHour;
 
 /// Reads a text from its front; each step returns false if what it wants is not there.
 class Scanner {
@@ -98,7 +100,7 @@ TimeNs TimeBound::resolve(TimeNs start) const {
   if (kind == Kind::moment) return ns;
   if (kind == Kind::from_start) return later_by(start, ns);
   const std::int64_t into_day = (start % kDay + kDay) % kDay;
-  return later_by(start, ns >= into_day ? ns - into_day : ns - into_day + kDay);
+  return later_by(start, ns >= into_day - kBeforeStart ? ns - into_day : ns - into_day + kDay);
 }
 
 Result<TimeBound> parse_time_bound(std::string_view text, std::string_view option) {

@@ -16,8 +16,8 @@ struct TimeBound {
   enum class Kind { time_of_day, moment, from_start } kind = Kind::from_start;
   std::int64_t ns = 0;  // since midnight, since 1970, since the capture's start
 
-  /// The moment meant, for a capture that starts at `start`. A time of day is that of the first day on which
-  /// it is not before the start (so 00:10 in a capture from 23:50 is after midnight).
+  /// The moment meant, for a capture that starts at `start`. A time of day more than 6 h before the start is that of the
+  /// next day (00:10 in a capture from 23:50 is after midnight; 09:00 in one from 09:12 lies before it).
   TimeNs resolve(TimeNs start) const;
 };
 

@@ -91,7 +91,8 @@ Result<CompiledFilter> CompiledFilter::make(const DecodeFilter& filter, const Sc
 std::optional<Error> CompiledFilter::add_controller(const std::string& text,
                                                     const std::optional<Roster>& roster) {
   by_controller_ = true;
-  if (const auto name = Name::from_hex(text)) {
+  const bool prefixed = text.size() == 18 && lower(text).rfind("0x", 0) == 0;
+  if (const auto name = Name::from_hex(prefixed ? text.substr(2) : text)) {
     names_.insert(name->raw());
     return std::nullopt;
   }
@@ -124,8 +125,9 @@ std::optional<Error> CompiledFilter::add_controller(const std::string& text,
 std::optional<Error> CompiledFilter::add_message(const std::string& text,
                                                  const std::vector<const MessageSpec*>& known) {
   by_message_ = true;
-  if (looks_like_number(text)) {
-    const auto number = parse_number(text);
+  const std::string number_text = lower(text).rfind("pgn:", 0) == 0 ? text.substr(4) : text;
+  if (number_text.size() < text.size() || looks_like_number(text)) {
+    const auto number = parse_number(number_text);
     if (!number || *number > kLargestPgn)
       return usage(fmt::format("\"{}\" is no PGN", text), "--message", "PGNs are 0 to 262143 (0x3FFFF)");
     pgns_.insert(*number);
@@ -142,7 +144,7 @@ std::optional<Error> CompiledFilter::add_message(const std::string& text,
   std::vector<std::string> names;
   for (const MessageSpec* spec : known) names.push_back(spec->name);
   return usage(fmt::format("unknown message \"{}\"", text), "--message",
-               offer(text, names, "tramlog schema lists the messages; a PGN will do as well"));
+               offer(text, names, "look it up: tramlog schema WORD; a PGN will do as well"));
 }
 
 std::optional<Error> CompiledFilter::add_signal(const std::string& text,
@@ -168,7 +170,7 @@ std::optional<Error> CompiledFilter::add_signal(const std::string& text,
         }
     if (any) return std::nullopt;
     return usage(fmt::format("no message of the schema carries SPN {}", *number), "--signal",
-                 "tramlog schema lists the signals; add a DBC file with --schema");
+                 "look it up: tramlog schema WORD; or add a DBC file with --schema");
   }
   const bool with_message = pattern.find('.') != std::string::npos;
   bool any = false;
@@ -184,7 +186,7 @@ std::optional<Error> CompiledFilter::add_signal(const std::string& text,
     for (const SignalSpec& signal : spec->signals)
       names.insert(with_message ? spec->name + "." + signal.name : signal.name);
   return usage(fmt::format("unknown signal \"{}\"", text), "--signal",
-               offer(text, {names.begin(), names.end()}, "tramlog schema lists the signals"));
+               offer(text, {names.begin(), names.end()}, "look it up: tramlog schema WORD"));
 }
 
 /// In the message's order, each once.

@@ -9,6 +9,7 @@
 
 #include "base/text.hpp"
 #include "decode/decode_filter.hpp"
+#include "decode/export_process.hpp"
 
 namespace tramlog {
 namespace {
@@ -19,6 +20,22 @@ constexpr Decimal kZero{0, 0};
 bool is_plain(const SignalSpec& signal) {
   return signal.factor == kOne && signal.offset == kZero && signal.encoding != Encoding::float32 &&
          signal.encoding != Encoding::float64;
+}
+
+/// Others of its message are there or not by its value.
+bool is_multiplexor(const SignalSpec& signal) {
+  if (signal.message == nullptr || !signal.message->multiplexed) return false;
+  const std::vector<SignalSpec>& all = signal.message->signals;
+  const auto index = static_cast<std::int32_t>(&signal - all.data());
+  return std::any_of(all.begin() + index + 1, all.end(),
+                     [&](const SignalSpec& other) { return other.multiplexor == index; });
+}
+
+/// Numbers from 2^63 on come, and a database's integers end there.
+bool is_beyond_integers(const SignalColumn& column) {
+  return column.signal != nullptr && column.kind != SignalColumn::Kind::characters && !column.conversion &&
+         column.signal->encoding == Encoding::unsigned_integer && column.signal->bit_length == 64 &&
+         is_plain(*column.signal);
 }
 
 /// What comes of one word of the user, in the schema's order.
@@ -36,23 +53,6 @@ void pick(const Schema& schema, const CompiledFilter& messages, const CompiledFi
       picked.insert(picked.end(), of_message->begin(), of_message->end());
     }
   }
-}
-
-SignalColumn process_data_column(const Schema& schema, std::uint16_t ddi,
-                                 const std::optional<UnitChoice>& units) {
-  SignalColumn column;
-  column.kind = SignalColumn::Kind::process_data;
-  column.ddi = ddi;
-  column.entry = schema.dictionary().find(ddi);
-  column.name = fmt::format("DDI {}", ddi);
-  if (column.entry != nullptr) {
-    column.name += " " + printable_utf8(column.entry->name);
-    column.unit = printable_utf8(column.entry->unit);
-    column.resolution = column.entry->resolution.to_double();
-    if (units) column.conversion = conversion_of(column.entry->unit, *units);
-    if (column.conversion) column.unit = column.conversion->unit;
-  }
-  return column;
 }
 
 /// "ddi:7" in either case.
@@ -74,7 +74,7 @@ SignalColumn column_of(const SignalSpec& signal, const std::optional<UnitChoice>
   if (signal.characters) {
     column.kind = SignalColumn::Kind::characters;
     column.unit.clear();
-  } else if (!signal.codes.empty() && signal.unit.empty() && is_plain(signal)) {
+  } else if ((!signal.codes.empty() && signal.unit.empty() && is_plain(signal)) || is_multiplexor(signal)) {
     column.kind = SignalColumn::Kind::code;
   } else if (units) {
     column.conversion = conversion_of(signal.unit, *units);
@@ -151,15 +151,21 @@ Column::Type storage_type(const SignalColumn& column) {
                ? Column::Type::integer
                : Column::Type::real;
   const SignalSpec& signal = *column.signal;
-  if (column.kind == SignalColumn::Kind::characters) return Column::Type::text;
+  if (column.kind == SignalColumn::Kind::characters || is_beyond_integers(column)) return Column::Type::text;
   const bool whole = signal.factor.exponent >= 0 && signal.offset.exponent >= 0 &&
                      signal.encoding != Encoding::float32 && signal.encoding != Encoding::float64;
   return whole && !column.conversion ? Column::Type::integer : Column::Type::real;
 }
 
+std::string storage_note(const SignalColumn& column) {
+  return is_beyond_integers(column)
+             ? "unsigned, 64 bits: as decimal text, because integers here end at 2^63 - 1"
+             : "";
+}
+
 std::vector<ValueWord> words_of(const SignalColumn& column) {
   std::vector<ValueWord> words;
-  if (column.kind == SignalColumn::Kind::code)
+  if (column.kind == SignalColumn::Kind::code && is_plain(*column.signal))
     for (const CodeName& code : column.signal->codes) words.push_back({code.code, printable_utf8(code.text)});
   return words;
 }

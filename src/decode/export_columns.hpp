@@ -20,7 +20,7 @@ namespace tramlog {
 struct SignalColumn {
   enum class Kind : std::uint8_t {
     number,
-    code,          // whole numbers that stand for words
+    code,          // numbers that stand for words, and multiplexors: nothing to reckon with
     characters,    // a text
     process_data,  // the value of a DDI; no signal of the schema
   };
@@ -65,6 +65,9 @@ class NameSet {
 
 /// How the column is kept in a database.
 Column::Type storage_type(const SignalColumn& column);
+
+/// Why it is kept in an unusual way, for the column's comment; mostly empty.
+std::string storage_note(const SignalColumn& column);
 
 /// What the numbers of a code column stand for; empty for others.
 std::vector<ValueWord> words_of(const SignalColumn& column);

@@ -8,14 +8,7 @@
 namespace tramlog {
 namespace {
 
-constexpr Pgn kPgnProcessData = 0xCB00;       // 51968; B1 bits 1-4 command, B1 bit 5 .. B2 element, B3-4 DDI
-constexpr unsigned kValueCommand = 3;         // "value" (fact sheet, process data, 1)
-constexpr std::size_t kProcessDataBytes = 8;  // B5-8 value
 constexpr std::uint32_t kNoSource = 256;
-
-std::int32_t element_of(Bytes data) {
-  return data[0] >> 4 | data[1] << 4;
-}
 
 }  // namespace
 
@@ -29,7 +22,7 @@ SeriesExport::SeriesExport(std::vector<SignalColumn> columns, const SeriesOption
     const SignalColumn& column = columns_[i];
     const auto place = static_cast<std::int32_t>(i);
     if (column.signal == nullptr) {
-      process_places_[column.ddi] = place;
+      process_places_[column.ddi] = i;
       continue;
     }
     const MessageSpec& message = *column.signal->message;
@@ -51,7 +44,8 @@ SeriesExport::SeriesExport(std::vector<SignalColumn> columns, const SeriesOption
     const SignalColumn& column = columns_[i];
     const bool many =
         column.kind == SignalColumn::Kind::number || column.kind == SignalColumn::Kind::process_data;
-    const bool suffixed = options_.every > 0 && options_.takes.size() > 1;
+    // A mean or an extreme is not the signal.
+    const bool suffixed = options_.every > 0 && options_.takes != std::vector<Take>{Take::last};
     const std::vector<Take> takes =
         options_.every > 0 && many ? options_.takes : std::vector<Take>{Take::last};
     for (const Take take : takes) {
@@ -62,6 +56,7 @@ SeriesExport::SeriesExport(std::vector<SignalColumn> columns, const SeriesOption
       out_column.type = take == Take::mean ? Column::Type::real : storage_type(column);
       if (column.kind == SignalColumn::Kind::code && options_.code_words)
         out_column.type = Column::Type::text;
+      if (out_column.type == Column::Type::text) out_column.comment = storage_note(column);
       value_columns_.emplace_back(out_column.name, i);
       table.columns.push_back(std::move(out_column));
     }
@@ -91,29 +86,19 @@ SeriesExport::Known& SeriesExport::known(const Talk& talk) {
   return known;
 }
 
-std::int32_t SeriesExport::process_column(const DecodedMessage& message) const {
-  const Bytes data = message.data;
-  if (process_places_.empty() || message.talk->pgn != kPgnProcessData || !message.talk->extended ||
-      data.size() < kProcessDataBytes || (data[0] & 0x0F) != kValueCommand)
-    return -1;
-  const auto found = process_places_.find(load_le<std::uint16_t>(data.data() + 2));
-  return found == process_places_.end() ? -1 : found->second;
-}
-
-Number SeriesExport::process_value(std::size_t column, Bytes data) const {
-  const auto raw = load_le<std::uint32_t>(data.data() + 4);
-  if (columns_[column].entry != nullptr) return Dictionary::value(*columns_[column].entry, raw);
-  const auto value = static_cast<std::int64_t>(static_cast<std::int32_t>(raw));
-  Number number;
-  number.negative = value < 0;
-  number.magnitude = static_cast<std::uint64_t>(number.negative ? -value : value);
-  return number;
+std::optional<SeriesExport::Process> SeriesExport::process_of(const DecodedMessage& message) const {
+  if (process_places_.empty()) return std::nullopt;
+  const auto value = process_value_of(message);
+  if (!value) return std::nullopt;
+  const auto found = process_places_.find(value->ddi);
+  if (found == process_places_.end()) return std::nullopt;
+  return Process{found->second, value->element, scaled_value(columns_[found->second], value->raw)};
 }
 
 void SeriesExport::on_message(const DecodedMessage& message) {
   Known& talk = known(*message.talk);
-  const std::int32_t of_process = process_column(message);
-  bool chosen = of_process >= 0;
+  const std::optional<Process> process = process_of(message);
+  bool chosen = process.has_value();
   if (talk.places != nullptr) {
     const SignalSpec* first = message.talk->spec->signals.data();
     for (const Reading& reading : message.readings)
@@ -121,12 +106,13 @@ void SeriesExport::on_message(const DecodedMessage& message) {
   }
   if (!chosen) return;
   if (steps_)
-    tally_step(message, talk, of_process);
+    tally_step(message, talk, process);
   else
-    tell_row(message, talk, of_process);
+    tell_row(message, talk, process);
 }
 
-void SeriesExport::tell_row(const DecodedMessage& message, const Known& talk, std::int32_t of_process) {
+void SeriesExport::tell_row(const DecodedMessage& message, const Known& talk,
+                            const std::optional<Process>& process) {
   const Speaker& from = message.talk->from;
   std::fill(cells_.begin(), cells_.end(), Cell{});
   remarks_.clear();
@@ -148,21 +134,21 @@ void SeriesExport::tell_row(const DecodedMessage& message, const Known& talk, st
       remarks_ += validity_words(reading.validity, reading.signal->command);
     }
   }
-  if (of_process >= 0) {
-    const auto column = static_cast<std::size_t>(of_process);
-    cells_[first_value_ - 1] = Cell::of_integer(element_of(message.data));
-    cells_[first_value_ + column] =
-        Cell::of_number(shown_number(columns_[column], process_value(column, message.data)));
+  if (process) {
+    cells_[first_value_ - 1] = Cell::of_integer(process->element);
+    cells_[first_value_ + process->column] =
+        Cell::of_number(shown_number(columns_[process->column], process->value));
   }
   if (!remarks_.empty()) cells_.back() = Cell::of_text(remarks_);
   out_.row(table_, cells_);
   ++rows_;
 }
 
-void SeriesExport::tally_step(const DecodedMessage& message, Known& talk, std::int32_t of_process) {
+void SeriesExport::tally_step(const DecodedMessage& message, Known& talk,
+                              const std::optional<Process>& process) {
   const Speaker& from = message.talk->from;
   StepTable::Sender sender{from.bus, message.talk->extended ? from.address : kNoSource, -1};
-  if (of_process >= 0) sender.element = element_of(message.data);
+  if (process) sender.element = process->element;
   if (!steps_->speaks(message.time, sender, buses_.of(from.bus), talk.controller, talk.step)) return;
   if (talk.places != nullptr) {
     const SignalSpec* first = message.talk->spec->signals.data();
@@ -171,10 +157,7 @@ void SeriesExport::tally_step(const DecodedMessage& message, Known& talk, std::i
       if (place >= 0) steps_->add(static_cast<std::size_t>(place), reading);
     }
   }
-  if (of_process >= 0) {
-    const auto column = static_cast<std::size_t>(of_process);
-    steps_->add_number(column, process_value(column, message.data));
-  }
+  if (process) steps_->add_number(process->column, process->value);
 }
 
 void SeriesExport::finish() {

@@ -4,6 +4,7 @@
 #include <array>
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <string>
 #include <unordered_map>
 #include <vector>
@@ -11,6 +12,7 @@
 #include "base/table.hpp"
 #include "decode/export_buses.hpp"
 #include "decode/export_columns.hpp"
+#include "decode/export_process.hpp"
 #include "decode/export_steps.hpp"
 #include "decode/interpreter.hpp"
 
@@ -21,11 +23,12 @@ struct SeriesOptions {
   std::string time_column = "time";  // and it comes first
   std::string table = "series";
   SpanNs every = 0;                     // ns, the length of a step; 0: a row a message
-  std::vector<Take> takes{Take::last};  // what a step's readings become; codes and texts: always the last
+  std::vector<Take> takes{Take::last};  // what a step's readings become; codes, multiplexors, texts: the last
 };
 
 /// Columns: time, bus, source (address), controller (label or term), element (number; only with process
-/// data), one for each signal (several with several takes), remarks.
+/// data), one for each signal (several with several takes), remarks. With takes other than just `last` the
+/// names end in the take ("Speed mean").
 ///
 /// A row a message: signals of other messages are absent, those without a value null; what is wrong with a
 /// reading stands in the remarks ("KeySwitchState: error"); a number out of range is kept.
@@ -61,18 +64,24 @@ class SeriesExport final : public DecodeSink {
     StepTable::Memory step;
   };
 
+  struct Process {
+    std::size_t column = 0;
+    std::int32_t element = 0;
+    Number value;  // in the dictionary's unit
+  };
+
   Known& known(const Talk& talk);
-  void tell_row(const DecodedMessage& message, const Known& known, std::int32_t process_column);
-  void tally_step(const DecodedMessage& message, Known& known, std::int32_t process_column);
-  std::int32_t process_column(const DecodedMessage& message) const;
-  Number process_value(std::size_t column, Bytes data) const;
+  void tell_row(const DecodedMessage& message, const Known& known, const std::optional<Process>& process);
+  void tally_step(const DecodedMessage& message, Known& known, const std::optional<Process>& process);
+  /// None if the message carries no value that was chosen.
+  std::optional<Process> process_of(const DecodedMessage& message) const;
 
   std::vector<SignalColumn> columns_;
   SeriesOptions options_;
   TableWriter& out_;
   TableId table_ = 0;
   std::unordered_map<const MessageSpec*, std::vector<std::int32_t>> places_;
-  std::unordered_map<std::uint16_t, std::int32_t> process_places_;
+  std::unordered_map<std::uint16_t, std::size_t> process_places_;  // column by DDI
   std::vector<std::pair<std::string, std::size_t>> value_columns_;
   std::vector<Known> talks_;  // by slot
   Known spare_;               // of talks beyond the Interpreter's cap

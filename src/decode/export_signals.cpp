@@ -29,7 +29,7 @@ SignalTables::SignalTables(const Schema& schema, TableWriter& out) : schema_(sch
   signals.name = "signal";
   signals.comment = "what the columns of the other tables are";
   signals.columns = {{"message", Type::text, "", "table", false, {}},
-                     {"signal", Type::text, "", "column", false, {}},
+                     {"signal", Type::text, "", "column; NULL: no room for it in the table", false, {}},
                      {"message_name", Type::text, "", "in the schema", false, {}},
                      {"signal_name", Type::text, "", "in the schema", false, {}},
                      {"unit", Type::text, "", "", false, {}},
@@ -52,11 +52,25 @@ SignalTables::SignalTables(const Schema& schema, TableWriter& out) : schema_(sch
 }
 
 void SignalTables::add(const std::string& table, const std::string& column, const SignalColumn& shown) {
+  add_row(table, Cell::of_text(column), shown);
+  // Codes of scaled signals mark single values ("65535: not available"): they are no numbers of the column.
+  for (const ValueWord& known : words_of(shown)) {
+    const Cell row[] = {Cell::of_text(table), Cell::of_text(column), Cell::of_integer(known.value),
+                        Cell::of_text(known.word)};
+    out_.row(codes_, row);
+  }
+}
+
+void SignalTables::add_left_out(const std::string& table, const SignalColumn& shown) {
+  add_row(table, Cell::of_null(), shown);
+}
+
+void SignalTables::add_row(const std::string& table, const Cell& column, const SignalColumn& shown) {
   const double factor = shown.conversion ? shown.conversion->factor : 1;
   if (shown.signal == nullptr) {
     const std::string own = shown.entry == nullptr ? "" : printable_utf8(shown.entry->name);
     const Cell cells[] = {Cell::of_text(table),
-                          Cell::of_text(column),
+                          column,
                           Cell::of_text("process data"),
                           Cell::of_text(own),
                           Cell::of_text(shown.unit),
@@ -76,7 +90,7 @@ void SignalTables::add(const std::string& table, const std::string& column, cons
                                  ? printable_utf8(schema_.layers()[message.layer].name)
                                  : std::string();
   const Cell cells[] = {Cell::of_text(table),
-                        Cell::of_text(column),
+                        column,
                         Cell::of_text(message_name),
                         Cell::of_text(signal_name),
                         shown.unit.empty() ? Cell{} : Cell::of_text(shown.unit),
@@ -90,12 +104,6 @@ void SignalTables::add(const std::string& table, const std::string& column, cons
                             : Cell{},
                         source.empty() ? Cell{} : Cell::of_text(source)};
   out_.row(signals_, cells);
-  // Codes of scaled signals mark single values ("65535: not available"): they are no numbers of the column.
-  for (const ValueWord& known : words_of(shown)) {
-    const Cell row[] = {Cell::of_text(table), Cell::of_text(column), Cell::of_integer(known.value),
-                        Cell::of_text(known.word)};
-    out_.row(codes_, row);
-  }
 }
 
 }  // namespace tramlog

@@ -83,6 +83,7 @@ class Impl final : public Interpreter, public TransferSink {
   void take_frame(const Event& event);
   void take_other(const Event& event);
   void take_special(TalkState& state, const Event& event);
+  void take_packet(TalkState& state, const Event& event);
   void on_message(const Message& message) override;
   void on_transfer_end(const TransferEnd& end) override;
 
@@ -100,7 +101,8 @@ class Impl final : public Interpreter, public TransferSink {
   }
 
   // Telling.
-  void tell(TalkState& state, const Message& message, std::uint8_t priority, std::uint8_t flags);
+  void tell_frame(TalkState& state, const Event& event, bool stray);
+  void tell(TalkState& state, const Message& message, std::uint8_t priority, std::uint8_t flags, bool stray);
   std::span<const Reading> read_all(TalkState& state, Bytes data);
   bool says_news(const TalkState& state, const DecodedMessage& told);
 
@@ -148,21 +150,23 @@ inline void Impl::take_frame(const Event& event) {
   past_ = event.time > to_ ? past_ + 1 : 0;
   if (state.kind == TalkState::Kind::claim || state.kind == TalkState::Kind::language) [[unlikely]]
     take_special(state, event);
-  if (up_to_date(state) && within) {
-    Message message;
-    message.bus = event.bus;
-    message.pgn = state.talk.pgn;
-    message.source = state.talk.from.address;
-    message.destination = state.talk.to.address;
-    message.start = message.end = event.time;
-    message.first_frame = message.last_frame = event.number;
-    if ((event.flags & kRemote) == 0) message.data = Bytes(event.data, event.len);
-    const unsigned priority = state.talk.extended ? priority_of(event.id) : 0;
-    tell(state, message, static_cast<std::uint8_t>(priority), event.flags);
-  }
+  if (up_to_date(state) && within) tell_frame(state, event, false);
   // A message comes after the frame that completes it.
   if (state.kind == TalkState::Kind::transport || state.kind == TalkState::Kind::fast_packet) [[unlikely]]
     take_special(state, event);
+}
+
+inline void Impl::tell_frame(TalkState& state, const Event& event, bool stray) {
+  Message message;
+  message.bus = event.bus;
+  message.pgn = state.talk.pgn;
+  message.source = state.talk.from.address;
+  message.destination = state.talk.to.address;
+  message.start = message.end = event.time;
+  message.first_frame = message.last_frame = event.number;
+  if ((event.flags & kRemote) == 0) message.data = Bytes(event.data, event.len);
+  const unsigned priority = state.talk.extended ? priority_of(event.id) : 0;
+  tell(state, message, static_cast<std::uint8_t>(priority), event.flags, stray);
 }
 
 void Impl::take_special(TalkState& state, const Event& event) {
@@ -174,13 +178,22 @@ void Impl::take_special(TalkState& state, const Event& event) {
     case TalkState::Kind::transport:
     case TalkState::Kind::fast_packet:
       last_priority_ = priority_of(event.id);
-      transfers_.take(event);
+      take_packet(state, event);
       losses_.long_messages = transfers_.stats().messages_not_kept;
       losses_.given_up_sessions = transfers_.stats().sessions_given_up;
       return;
     case TalkState::Kind::plain:
       return;
   }
+}
+
+void Impl::take_packet(TalkState& state, const Event& event) {
+  const TransferStats& stats = transfers_.stats();
+  const std::uint64_t before = stats.orphan_packets + stats.malformed;
+  transfers_.take(event);
+  // What no transfer takes would be told nowhere.
+  if (stats.orphan_packets + stats.malformed != before && state.wanted_stray && in_span(event.time))
+    tell_frame(state, event, true);
 }
 
 void Impl::take_other(const Event& event) {
@@ -200,7 +213,9 @@ void Impl::take_other(const Event& event) {
     every_bus = std::holds_alternative<Damage>(*event.notice);
   }
   if (filter_.narrows_messages() || !in_span(event.time)) return;
-  if (every_bus || wants_bus(event.bus)) sink_.on_event(event);
+  if (!every_bus && !wants_bus(event.bus)) return;
+  ++losses_.told;
+  sink_.on_event(event);
 }
 
 void Impl::on_message(const Message& message) {
@@ -217,7 +232,7 @@ void Impl::on_message(const Message& message) {
     sink_.on_bus(event);
   }
   if (!up_to_date(state) || !in_span(message.end)) return;
-  tell(state, message, static_cast<std::uint8_t>(last_priority_), kExtendedId);
+  tell(state, message, static_cast<std::uint8_t>(last_priority_), kExtendedId, false);
 }
 
 void Impl::on_transfer_end(const TransferEnd& end) {
@@ -229,7 +244,9 @@ void Impl::on_transfer_end(const TransferEnd& end) {
   message.destination = end.destination;
   message.carrier = end.protocol;
   TalkState& state = talk_of(message);
-  if (up_to_date(state) && in_span(end.end)) sink_.on_broken_transfer(end, state.talk, now_);
+  if (!up_to_date(state) || !in_span(end.end)) return;
+  ++losses_.told;
+  sink_.on_broken_transfer(end, state.talk, now_);
 }
 
 inline TalkState& Impl::talk_of(const Event& event) {
@@ -327,11 +344,14 @@ void Impl::decide(TalkState& state) {
   }
   const bool has_signal = !filter_.by_signal() || state.signals != nullptr ||
                           (filter_.wants_data_entities() && talk.pgn == kPgnProcessData);
-  state.wanted = may_be_told && has_signal && wants_bus(talk.from.bus) && filter_.wants_message(talk) &&
-                 filter_.wants_sender(talk);
+  const bool chosen =
+      has_signal && wants_bus(talk.from.bus) && filter_.wants_message(talk) && filter_.wants_sender(talk);
+  state.wanted = may_be_told && chosen;
+  state.wanted_stray = talk.piece && !may_be_told && chosen;
 }
 
-void Impl::tell(TalkState& state, const Message& message, std::uint8_t priority, std::uint8_t flags) {
+void Impl::tell(TalkState& state, const Message& message, std::uint8_t priority, std::uint8_t flags,
+                bool stray) {
   const Talk& talk = state.talk;
   const bool remote = (flags & kRemote) != 0;
   DecodedMessage told;
@@ -342,6 +362,7 @@ void Impl::tell(TalkState& state, const Message& message, std::uint8_t priority,
   told.last_frame = message.last_frame;
   told.priority = priority;
   told.flags = flags;
+  told.stray = stray;
   told.carrier = message.carrier;
   told.data = message.data;
 
@@ -368,6 +389,7 @@ void Impl::tell(TalkState& state, const Message& message, std::uint8_t priority,
   if (state.teller != nullptr && !remote && (!filter_.by_signal() || by_entity))
     state.teller->tell(message, schema_, remarks_);
   told.remarks = remarks_;
+  ++losses_.told;
   sink_.on_message(told);
 }
 

@@ -64,6 +64,7 @@ struct DecodedMessage {
   std::uint64_t last_frame = 0;
   std::uint8_t priority = 0;
   std::uint8_t flags = 0;  // FrameFlags of a single frame
+  bool stray = false;      // a packet or a control frame that belongs to no transfer that was heard
   Carrier carrier = Carrier::single;
   Bytes data;                         // none in a remote frame (kRemote)
   std::span<const Reading> readings;  // wanted ones, as far as present; cut_off behind the end of `data`
@@ -93,6 +94,7 @@ struct DecodeLosses {
   std::uint64_t short_frames = 0;       // frames of which the capture holds only the beginning
   std::uint64_t long_messages = 0;      // transfers of more bytes than TransferLimits allow
   std::uint64_t given_up_sessions = 0;  // transfers given up because too many ran at once
+  std::uint64_t told = 0;               // messages, broken transfers and events that were handed on
   std::uint64_t beyond_cap = 0;         // messages of more streams than kMaxTalks; told, but `only_changes`
                                         // leaves none of them out
 };

@@ -191,8 +191,9 @@ void JsonLines::on_message(const DecodedMessage& message) {
     *at++ = '"';
   }
   constexpr std::uint8_t kTold = kRemote | kFd | kOutbound | kShortData | kUntimed;
-  if ((message.flags & kTold) != 0) {
+  if ((message.flags & kTold) != 0 || message.stray) {
     at = put(at, ",\"flags\":[");
+    if (message.stray) at = put(at, "\"stray\",");
     if ((message.flags & kRemote) != 0) at = put(at, "\"remote\",");
     if ((message.flags & kFd) != 0) at = put(at, "\"fd\",");
     if ((message.flags & kShortData) != 0) at = put(at, "\"short\",");
@@ -205,7 +206,8 @@ void JsonLines::on_message(const DecodedMessage& message) {
   if (!message.readings.empty() && text.message != nullptr) add_signals(text, message);
   out_.append("]");
   if (!message.remarks.empty()) add_remarks(message);
-  const bool wants_data = options_.data || text.message == nullptr;
+  const MessageSpec* const spec = message.talk->spec;
+  const bool wants_data = options_.data || spec == nullptr || spec->signals.empty();
   if (wants_data && (message.flags & kRemote) == 0) add_data(message.data);
   out_.append("}\n");
 }

@@ -12,7 +12,8 @@
 //   flags        array, only if not empty: "remote" (remote frame: no data), "fd" (CAN FD), "short" (the
 //   capture
 //                holds only the beginning of the payload), "outbound" (sent by the recorder), "untimed" (the
-//                capture gives no time: that of the frame before)
+//                capture gives no time: that of the frame before), "stray" (a frame of a transfer that was not
+//                heard from its beginning, or is not in order)
 //   id           identifier; only of 11-bit frames, whose pgn, source, name, from, destination, to and
 //   priority
 //                are null
@@ -23,7 +24,7 @@
 //                characters; state: left out if valid, else validity_code(); raw: only with the states error
 //                and reserved
 //   remarks      only if not empty: {"name":"..","text":".."}, what the message says beyond its signals
-//   data         payload in hex: if the schema does not know the message, or if asked for
+//   data         payload in hex: if the schema does not know the message or only its name, or if asked for
 //
 // A transfer that did not become a message, with the keys of the message that it would have been:
 //   {"time":"..","frame":4647,"frames":[4639,4647],"transfer":"fast-packet","outcome":"timed-out","bus":"can0","pgn":129540,

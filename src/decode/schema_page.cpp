@@ -19,7 +19,7 @@ constexpr std::size_t kMostLines = 400;  // of a list; then the reader is asked 
 std::string pgn_or_id(const MessageSpec& message) {
   if (!message.extended) return fmt::format("11-bit identifier 0x{:03X}", message.id);
   if (message.exact_only) return fmt::format("29-bit identifier 0x{:08X}", message.id);
-  return fmt::format("PGN {} (0x{:05X})", message.pgn, message.pgn);
+  return fmt::format("PGN {} (0x{:04X})", message.pgn, message.pgn);
 }
 
 std::string pace_words(const MessageSpec& message) {

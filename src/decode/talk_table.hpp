@@ -16,6 +16,7 @@ struct TalkState {
   enum class Kind : std::uint8_t { plain, claim, language, transport, fast_packet };
   Kind kind = Kind::plain;
   bool wanted = false;       // in this generation
+  bool wanted_stray = false; // not wanted as one piece of many, but if it belongs to no transfer
   bool overflow = false;     // stands for all identifiers beyond the cap
   bool multiplexed = false;  // the message shows different signals from time to time
   const Teller* teller = nullptr;

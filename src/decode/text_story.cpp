@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <cstring>
 #include <iterator>
 #include <map>
@@ -21,6 +22,8 @@ namespace tramlog {
 namespace {
 
 constexpr SpanNs kDay = 24 * kHour;
+constexpr SpanNs kClockStep = 2 * kSecond;
+constexpr int kFewestPlaces = 4, kMostPlaces = 9;  // behind the point, for people
 constexpr std::int64_t kNoDay = INT64_MIN;
 constexpr unsigned kIndent = 4;
 constexpr unsigned kMinWidth = 40;
@@ -37,6 +40,7 @@ struct ToldSignal {
   std::string unit;  // with a blank before it; empty: none
   std::optional<UnitConversion> conversion;
   double resolution = 1;
+  std::uint8_t places = 20;  // behind the point that the resolution is worth
 };
 
 struct ToldMessage {
@@ -58,6 +62,14 @@ struct Bus {
   std::string name;  // safe to print
   UnitChoice units;
 };
+
+/// Four places are always shown if there are so many; beyond that one more than the resolution is worth
+/// (1/256: four), and never more than nine.
+std::uint8_t places_of(double resolution) {
+  int places = 1;
+  for (double unit = 1; places < kMostPlaces && std::abs(resolution) < unit; unit /= 10) ++places;
+  return static_cast<std::uint8_t>(std::max(places, kFewestPlaces));
+}
 
 class TextStory final : public DecodeSink {
  public:
@@ -97,6 +109,7 @@ class TextStory final : public DecodeSink {
   TextOptions options_;
   StoryLines lines_;
   std::int64_t day_ = kNoDay;
+  TimeNs last_ = INT64_MIN + kClockStep;  // the latest line's
   std::vector<Bus> buses_;
   std::size_t named_buses_ = 0;
   std::vector<ToldTalk> talks_;
@@ -130,6 +143,11 @@ std::string TextStory::on_bus_words(BusIndex index) {
 
 /// Begins a line with the time of day; the date has a line of its own when it changes.
 void TextStory::moment(TimeNs time) {
+  // More than the order among buses: the recorder's clock was set.
+  if (time < last_ - kClockStep)
+    lines_.line(
+        fmt::format("The recorder's clock was set back by {}.", format_span(span_between(time, last_))));
+  last_ = time;
   const std::int64_t day = day_of(time);
   if (day != day_) {
     day_ = day;
@@ -188,6 +206,7 @@ void TextStory::tell_signals(const MessageSpec& spec, BusIndex bus_index, ToldMe
         shown_text(told.conversion ? told.conversion->unit : std::string_view(signal.unit), options_.unicode);
     if (!told.unit.empty()) told.unit.insert(0, 1, ' ');
     told.resolution = signal.factor.to_double();
+    told.places = places_of(told.resolution);
     message.signals.push_back(std::move(told));
   }
 }
@@ -240,6 +259,7 @@ void TextStory::append_way(const DecodedMessage& message) {
 }
 
 void TextStory::append_flags(const DecodedMessage& message) {
+  if (message.stray) line_ += " that was not heard from its beginning, or is not in order";
   if (message.flags & kRemote) line_ += "; a remote frame: it asks and carries no data";
   if (message.flags & kFd) line_ += "; a CAN FD frame";
   if (message.flags & kErrorState) line_ += "; its sender is error passive";
@@ -250,8 +270,14 @@ void TextStory::append_flags(const DecodedMessage& message) {
 
 void TextStory::append_number(const Reading& reading, const ToldSignal& signal) {
   char digits[kNumberChars];
-  const Number number =
+  Number number =
       signal.conversion ? convert(reading.value, *signal.conversion, signal.resolution) : reading.value;
+  // 1/256 km/h has eight exact places, of which a reader needs three; JSON and tables keep them all.
+  if (number.kind == Number::Kind::exact && number.decimals > signal.places) {
+    number.real = number.to_double();
+    number.kind = Number::Kind::rounded;
+    number.decimals = signal.places;
+  }
   if (is_finite(number))
     line_.append(digits, static_cast<std::size_t>(write_number(digits, number) - digits));
   else
@@ -390,16 +416,20 @@ void TextStory::on_message(const DecodedMessage& message) {
     line_ += shown_text(remark.text, options_.unicode);
     lines_.wrapped_text(line_, kIndent, 2);
   }
-  if (options_.data || !message.talk->spec) tell_data(message);
+  // A message of which only the name is known says what it says in its bytes.
+  const MessageSpec* const spec = message.talk->spec;
+  if (options_.data || !spec || (spec->signals.empty() && message.remarks.empty())) tell_data(message);
   lines_.flush();
 }
 
 void TextStory::on_broken_transfer(const TransferEnd& end, const Talk& talk, TimeNs now) {
   moment(now);
   line_ += head_words(talk);
-  line_ +=
-      fmt::format("; a transfer ({}) of it {}, frames {} to {}, the last at {}", protocol_code(end.protocol),
-                  failure_words(end), end.first_frame, end.last_frame, format_time_of_day(end.end));
+  line_ += fmt::format("; a transfer ({}) of it {}, ", protocol_code(end.protocol), failure_words(end));
+  line_ += end.first_frame == end.last_frame
+               ? fmt::format("frame {}", end.first_frame)
+               : fmt::format("frames {} to {}, the last", end.first_frame, end.last_frame);
+  line_ += " at " + format_time_of_day(end.end);
   lines_.wrapped_text(line_, 0, kIndent + 2);
   lines_.flush();
 }

@@ -19,7 +19,9 @@
 namespace tramlog {
 namespace {
 
+// A database's first 100 bytes: the magic words, and at 68 the application's number, big-endian.
 constexpr std::string_view kMagic{"SQLite format 3\0", 16};
+constexpr std::size_t kHeaderBytes = 100, kApplicationIdPlace = 68;
 
 constexpr std::size_t kMostViewWords = 256;  // of one column; SQLite takes 1000 or so in one expression
 
@@ -172,6 +174,13 @@ class SqliteTables final : public TableWriter {
     std::vector<Column::Type> types;
   };
 
+  /// Text of a number for a column of texts: every digit.
+  static void bind_digits(sqlite3_stmt* insert, int place, const Number& number) {
+    char text[kNumberChars];
+    const auto size = static_cast<std::uint64_t>(write_number(text, number) - text);
+    sqlite3_bind_text64(insert, place, text, size, SQLITE_TRANSIENT, SQLITE_UTF8);
+  }
+
   static void bind(sqlite3_stmt* insert, int place, Column::Type type, const Cell& cell) {
     switch (cell.kind) {
       case Cell::Kind::absent:
@@ -186,6 +195,8 @@ class SqliteTables final : public TableWriter {
         const Number& number = cell.number;
         if (!is_finite(number)) {
           sqlite3_bind_null(insert, place);
+        } else if (type == Column::Type::text) {
+          bind_digits(insert, place, number);
         } else if (type != Column::Type::real && number.kind == Number::Kind::exact && number.decimals == 0 &&
                    number.magnitude <= INT64_MAX) {
           const auto value = static_cast<std::int64_t>(number.magnitude);
@@ -238,15 +249,22 @@ std::optional<Error> obstacle(const std::string& path) {
   if (!S_ISREG(status.st_mode))
     return Error{ErrorKind::usage, "a database must be an ordinary file", path, "name another file"};
   if (status.st_size > 0) {
-    char begin[16]{};
+    char begin[kHeaderBytes]{};
     const int fd = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
     const ssize_t got = fd < 0 ? -1 : ::read(fd, begin, sizeof begin);
     if (fd >= 0) ::close(fd);
     if (got < 0)
       return Error{ErrorKind::environment, "cannot read the file that is there", path,
                    "check its permissions or name another file"};
-    if (std::string_view(begin, static_cast<std::size_t>(got)) != kMagic)
+    const std::string_view header(begin, static_cast<std::size_t>(got));
+    if (!header.starts_with(kMagic))
       return Error{ErrorKind::usage, "this file is no SQLite database and would be overwritten", path,
+                   "name another file, or remove it first"};
+    std::uint32_t application = 0;
+    for (std::size_t i = 0; i < 4; ++i)
+      application = application << 8 | static_cast<unsigned char>(begin[kApplicationIdPlace + i]);
+    if (header.size() < kHeaderBytes || application != std::uint32_t{kDatabaseApplicationId})
+      return Error{ErrorKind::usage, "this database is not of tramlog and would be overwritten", path,
                    "name another file, or remove it first"};
   }
   // What belongs to the old database would be taken for a part of the new one.

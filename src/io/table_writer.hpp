@@ -21,8 +21,9 @@ Result<std::unique_ptr<TableWriter>> make_csv_writer(const std::string& path);
 Result<std::unique_ptr<TableWriter>> make_json_lines_writer(const std::string& path);
 
 /// One transaction; times are integers (ns since 1970), comments and units stand in the CREATE TABLE texts.
-/// An existing file is replaced only if it is an SQLite database that nobody has open, or empty, else a usage
-/// error; so is a path that is no ordinary file. Buffers 16 MiB.
+/// Numbers in a column of texts are written with all their digits. An existing file is replaced only if it is
+/// a database that this wrote (application_id) and nobody has open, or empty, else a usage error; so is a
+/// path that is no ordinary file. Buffers 16 MiB.
 Result<std::unique_ptr<TableWriter>> make_sqlite_writer(const std::string& path);
 
 inline constexpr std::int32_t kDatabaseApplicationId = 0x54524D4C;  // "TRML"

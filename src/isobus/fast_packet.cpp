@@ -1,11 +1,15 @@
 #include "isobus/fast_packet.hpp"
 
+#include <algorithm>
+
 namespace tramlog {
 namespace {
 
 constexpr std::uint32_t kFirstBytes = 6;  // data bytes of the first frame, behind counter and length
 constexpr std::uint32_t kNextBytes = 7;
-constexpr std::uint32_t kMinMessage = 9;  // what fits in one frame does not travel this way
+// What fits in one frame should not travel this way (fact sheet 5.3), but lists without entries do:
+// satellites in view, 3 + 12 n bytes.
+constexpr std::uint32_t kMinMessage = 1;
 constexpr std::uint32_t kMaxMessage = kFirstBytes + 31 * kNextBytes;
 
 }  // namespace
@@ -26,7 +30,8 @@ void FastPacketSessions::take(const Event& frame) {
 }
 
 void FastPacketSessions::begin(SessionKey key, Pgn pgn, const Event& frame) {
-  if (frame.len < 2 + kFirstBytes || frame.data[1] < kMinMessage || frame.data[1] > kMaxMessage) {
+  if (frame.len < 2 || frame.data[1] < kMinMessage || frame.data[1] > kMaxMessage ||
+      frame.len < 2 + std::min<std::uint32_t>(frame.data[1], kFirstBytes)) {
     ++core_.stats.malformed;
     return;
   }
@@ -38,9 +43,13 @@ void FastPacketSessions::begin(SessionKey key, Pgn pgn, const Event& frame) {
   facts.destination = destination_of(frame.id);
   facts.pgn = pgn;
   facts.bytes_expected = bytes;
-  const std::uint32_t packets = 1 + (bytes - kFirstBytes + kNextBytes - 1) / kNextBytes;
+  const std::uint32_t packets =
+      bytes <= kFirstBytes ? 1 : 1 + (bytes - kFirstBytes + kNextBytes - 1) / kNextBytes;
   TransferSession& session = core_.start(key, facts, packets, frame);
-  core_.store(session, 1, 0, kFirstBytes, Bytes(frame.data + 2, kFirstBytes), frame);
+  core_.store(session, 1, 0, kFirstBytes, Bytes(frame.data + 2, frame.len - std::size_t{2}), frame);
+  if (packets > 1) return;
+  core_.deliver(session);
+  core_.end(session, TransferOutcome::complete, frame.time);
 }
 
 void FastPacketSessions::go_on(SessionKey key, const Event& frame) {

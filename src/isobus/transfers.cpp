@@ -44,6 +44,8 @@ bool Transfers::is_fast_packet(Pgn pgn) {
     case 126998:  // configuration information
     case 129029:  // GNSS position data
     case 129044:  // datum
+    case 129284:  // navigation data
+    case 129538:  // GNSS control status
     case 129540:  // satellites in view
     case 129542:  // position noise statistics
     case 130577:  // direction data

@@ -29,7 +29,7 @@ MessageStore::MessageStore(DbcFile&& file, std::uint16_t layer)
 }
 
 const MessageSpec* MessageStore::make(StoredMessage& message) {
-  const Turns::Turn turn(making_);
+  const std::lock_guard lock(making_);
   if (const MessageSpec* const made = message.made.load(std::memory_order_relaxed)) return made;
   DbcMessage from = std::move(file_.messages[message.number]);
   from.name = message.name;

@@ -5,11 +5,11 @@
 #include <atomic>
 #include <cstdint>
 #include <memory>
+#include <mutex>
 #include <string>
 #include <vector>
 
 #include "schema/schema.hpp"
-#include "schema/turn.hpp"
 
 namespace tramlog {
 
@@ -27,7 +27,6 @@ struct StoredMessage {
   std::uint16_t layer = 0;
   bool extended = false;
   bool exact_only = false;
-  StoredMessage* next_of_pgn = nullptr;  // in its file, in the order of the lines
   std::string name;
 };
 
@@ -54,8 +53,8 @@ class MessageStore {
 
   std::unique_ptr<StoredMessage[]> stored_;
   std::size_t size_ = 0, signals_ = 0;
-  Turns making_;  // guards what follows
-  DbcFile file_;  // its messages are used up one by one
+  std::mutex making_;  // guards what follows
+  DbcFile file_;       // its messages are used up one by one
   std::vector<std::unique_ptr<const MessageSpec>> specs_;
 };
 

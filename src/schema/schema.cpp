@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <mutex>
 #include <tuple>
 #include <unordered_map>
 
@@ -10,7 +11,6 @@
 #include "schema/csv_lines.hpp"
 #include "schema/message_index.hpp"
 #include "schema/message_store.hpp"
-#include "schema/turn.hpp"
 
 namespace tramlog {
 namespace {
@@ -50,7 +50,7 @@ class SignalsBySpn {
   }
 
   const SignalSpec* find(std::uint32_t spn, const std::vector<std::shared_ptr<MessageStore>>& stores) {
-    const Turns::Turn turn(gathering_);
+    const std::lock_guard lock(gathering_);
     if (!gathered_) gather(stores);
     const auto found = signals_.find(spn);
     return found == signals_.end() ? nullptr : found->second;
@@ -65,7 +65,7 @@ class SignalsBySpn {
     gathered_ = true;
   }
 
-  Turns gathering_;
+  std::mutex gathering_;
   bool gathered_ = false;
   std::unordered_map<std::uint32_t, const SignalSpec*> signals_;
 };
@@ -78,9 +78,8 @@ struct Schema::Impl {
   MessageIndex standard;                              // 11-bit identifiers
   MessageIndex exact;                                 // 29-bit identifiers
   MessageIndex routes;                                // the same without priority
-  MessageIndex by_pgn;
-  MessageIndex pgn_members;  // the first of the latest layer that has it; StoredMessage::next_of_pgn goes on
-  MessageIndex last_of_pgn;  // where that chain ends
+  MessageIndex by_source;                             // PGN and source, of entries for one source
+  MessageIndex by_pgn;                                // for whom nothing above is
   SignalsBySpn spns;
   Dictionary dictionary;
   TroubleTexts trouble_texts;
@@ -89,16 +88,20 @@ struct Schema::Impl {
     return fmt::format("{}:{}", layers[message.layer].name, message.line);
   }
 
-  void warn_of_replaced(const StoredMessage& message, const StoredMessage& earlier) {
+  void warn(const StoredMessage& message, std::string text, std::string remedy) {
     SchemaLayer& layer = layers[message.layer];
     SchemaProblem problem;
     problem.severity = SchemaProblem::Severity::warning;
     problem.file = layer.name;
     problem.line = message.line;
     problem.subject = message.name;
-    problem.text = fmt::format("replaces {} ({})", earlier.name, place_of(earlier));
-    problem.remedy = "leave it out of one of the two files if that is not meant";
+    problem.text = std::move(text);
+    problem.remedy = std::move(remedy);
     tell(layer, std::move(problem));
+  }
+  void warn_of_replaced(const StoredMessage& message, const StoredMessage& earlier) {
+    warn(message, fmt::format("replaces {} ({})", earlier.name, place_of(earlier)),
+         "leave it out of one of the two files if that is not meant");
   }
 
   // Within a layer the first stays; a later layer wins.
@@ -115,30 +118,36 @@ struct Schema::Impl {
 
   void enter_extended(StoredMessage& message) {
     std::vector<const StoredMessage*> replaced;
-    if (const StoredMessage* same = exact.find(message.id); same != nullptr && same->layer != message.layer)
-      replaced.push_back(same);
+    const auto replaces = [&](const StoredMessage* earlier) {
+      if (earlier != nullptr && earlier->layer != message.layer &&
+          std::find(replaced.begin(), replaced.end(), earlier) == replaced.end())
+        replaced.push_back(earlier);
+    };
+    replaces(exact.find(message.id));
+    put(exact, message.id, message);
     if (!message.exact_only) {
-      StoredMessage* const before = pgn_members.find(message.pgn);
-      if (before != nullptr && before->layer != message.layer) {
-        for (const StoredMessage* member = before; member != nullptr; member = member->next_of_pgn) {
-          forget(exact, member->id, member);
-          forget(routes, member->id & kRouteMask, member);
-          if (std::find(replaced.begin(), replaced.end(), member) == replaced.end())
-            replaced.push_back(member);
-        }
-        pgn_members.forget(message.pgn);
-        by_pgn.forget(message.pgn);
+      const bool for_all = source_of(message.id) == kNullAddress;
+      const std::uint32_t route = message.id & kRouteMask;
+      const std::uint32_t of_source = message.pgn << 8 | source_of(message.id);
+      replaces(routes.find(route));
+      put(routes, route, message);
+      if (!for_all) {
+        replaces(by_source.find(of_source));
+        put(by_source, of_source, message);
       }
-      put(pgn_members, message.pgn, message);
-      StoredMessage*& last = last_of_pgn[message.pgn];
-      if (last != nullptr && last->layer == message.layer) last->next_of_pgn = &message;
-      last = &message;
+      // Whoever has no entry of its own gets the one for everybody; a later one for a single source is none.
       StoredMessage*& best = by_pgn[message.pgn];
-      if (best == nullptr || (source_of(best->id) != kNullAddress && source_of(message.id) == kNullAddress))
+      const bool best_for_all = best != nullptr && source_of(best->id) == kNullAddress;
+      if (best != nullptr && best->layer != message.layer && for_all == best_for_all) replaces(best);
+      if (best_for_all && !for_all && best->layer != message.layer && replaced.empty())
+        warn(message,
+             fmt::format("counts for source 0x{:02X} only: from others the PGN stays {} ({})",
+                         source_of(message.id), best->name, place_of(*best)),
+             "give the identifier the source 0xFE if it is meant for all");
+      if (best == nullptr || (for_all && !best_for_all) ||
+          (for_all == best_for_all && best->layer != message.layer))
         best = &message;
     }
-    put(exact, message.id, message);
-    put(routes, message.id & kRouteMask, message);
     for (const StoredMessage* earlier : replaced) warn_of_replaced(message, *earlier);
   }
 
@@ -202,8 +211,7 @@ void Schema::add(DbcFile file, bool built_in) {
   layer.signals = store->signals();
   impl_->stores.push_back(store);
   impl_->spns.forget();
-  for (MessageIndex* keys :
-       {&impl_->exact, &impl_->routes, &impl_->by_pgn, &impl_->pgn_members, &impl_->last_of_pgn})
+  for (MessageIndex* keys : {&impl_->exact, &impl_->routes, &impl_->by_source, &impl_->by_pgn})
     keys->reserve_more(store->size());
   for (std::size_t i = 0; i < store->size(); ++i) {
     StoredMessage& message = (*store)[i];
@@ -241,12 +249,13 @@ void Schema::add(TroubleTexts texts, bool built_in) {
 const MessageSpec* Schema::find(std::uint32_t id, bool extended) const {
   if (!extended) return spec_of(impl_->standard.find(id));
   if (StoredMessage* message = impl_->exact.find(id)) return spec_of(message);
-  return spec_of(impl_->by_pgn.find(pgn_of(id)));
+  return find(pgn_of(id), source_of(id), destination_of(id));
 }
 
 const MessageSpec* Schema::find(Pgn pgn, Address source, Address destination) const {
   const std::uint32_t route = make_id(0, pgn, source, destination) & kRouteMask;
   if (StoredMessage* message = impl_->routes.find(route)) return spec_of(message);
+  if (StoredMessage* message = impl_->by_source.find(pgn << 8 | source)) return spec_of(message);
   return spec_of(impl_->by_pgn.find(pgn));
 }
 
@@ -256,7 +265,8 @@ const std::vector<SchemaLayer>& Schema::layers() const {
 
 std::vector<const MessageSpec*> Schema::messages() const {
   std::vector<StoredMessage*> all;
-  for (const MessageIndex* index : {&impl_->standard, &impl_->exact, &impl_->routes, &impl_->by_pgn})
+  for (const MessageIndex* index :
+       {&impl_->standard, &impl_->exact, &impl_->routes, &impl_->by_source, &impl_->by_pgn})
     index->for_each([&](StoredMessage& message) { all.push_back(&message); });
   const auto place = [](const StoredMessage* message) {
     return std::tuple(!message->extended, message->pgn, message->id, message->layer, message->number);

@@ -98,20 +98,18 @@ class Schema {
   /// A fresh schema with the same content, to add layers to.
   static Schema with_built_in();
 
-  /// Adds a checked DBC file as the latest layer. A message that an earlier layer has under the same
-  /// identifier or the same PGN is replaced for matching, and the layer gets a warning that names both
-  /// places.
+  /// Adds a checked DBC file as the latest layer. Where an earlier layer has a message for the same senders, the later
+  /// one counts, and the layer gets a warning that names both places.
   void add(DbcFile file, bool built_in = false);
   /// Adds or replaces entries (process-data.csv, trouble-codes.csv).
   void add(Dictionary dictionary, bool built_in = false);
   void add(TroubleTexts texts, bool built_in = false);
 
-  /// The message for an identifier as it is on the bus. The exact identifier wins over the PGN, among equals
-  /// the later layer. By PGN any priority, source and destination match; of several messages of one layer
-  /// with that PGN the one whose source is the null address (0xFE, "anybody") wins, else the first. Null if
-  /// nothing is known.
+  /// The message for an identifier as it is on the bus. The exact identifier wins; then PGN, source and (PDU1)
+  /// destination with any priority; then PGN and source; then the PGN alone: the entry whose source is the null address
+  /// (0xFE, "anybody"), else any. Among equals the later layer, within a layer the first. Null if nothing is known.
   const MessageSpec* find(std::uint32_t id, bool extended) const;
-  /// The same for a message that came by a transfer: exact means PGN, source and (PDU1) destination.
+  /// The same for a message that came by a transfer, which has no priority.
   const MessageSpec* find(Pgn pgn, Address source, Address destination) const;
 
   const std::vector<SchemaLayer>& layers() const;

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <charconv>
 
+#include "base/text.hpp"
+
 namespace tramlog {
 namespace {
 
@@ -16,7 +18,9 @@ std::string lowered(std::string_view text) {
   std::transform(out.begin(), out.end(), out.begin(), lower);
   return out;
 }
+/// The word somewhere in the text; with * or ? in it, a pattern for the whole of it.
 bool occurs(const std::string& needle, std::string_view text) {
+  if (needle.find_first_of("*?") != std::string::npos) return matches_glob(needle, lowered(text));
   return std::search(text.begin(), text.end(), needle.begin(), needle.end(),
                      [](char a, char b) { return lower(a) == b; }) != text.end();
 }
@@ -149,7 +153,8 @@ Result<SchemaHits> search_schema(const Schema& schema, const std::vector<std::st
 std::vector<std::string> close_names(std::string_view word, const std::vector<std::string>& candidates,
                                      std::size_t most) {
   constexpr std::size_t kLongestWord = 200;  // the comparison takes the product of both lengths
-  if (word.empty() || word.size() > kLongestWord) return {};
+  constexpr std::size_t kShortestWord = 3;   // everything short is near to everything short
+  if (word.size() < kShortestWord || word.size() > kLongestWord) return {};
   const std::string low = lowered(word);
   std::vector<std::pair<std::size_t, std::string>> ranked;
   for (const std::string& name : candidates) {

@@ -27,8 +27,8 @@ struct SchemaHits {
 
 /// Each term must match. A number ("65096", "0xFE48") means a PGN, an SPN or a DDI of that number; "pgn:",
 /// "spn:", "ddi:" or "fmi:" before it says which. Anything else is a word that must occur in a name, title,
-/// comment or code text, whatever its case; a message name in full means that message only. A prefix without
-/// a number in range is a usage error.
+/// comment or code text, whatever its case (with * or ? a pattern for the whole of one); a message name in
+/// full means that message only. A prefix without a number in range is a usage error.
 Result<SchemaHits> search_schema(const Schema& schema, const std::vector<std::string>& terms);
 
 /// Names of `candidates` that resemble `word` (a misspelt name), nearest first, at most `most`.

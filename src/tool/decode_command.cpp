@@ -93,6 +93,11 @@ int decode(const DecodeOptions& options, std::optional<UnitSystem> units, const 
         "tramlog: {} came when too many identifiers were on the bus : captures : they are decoded, but "
         "--changes leaves none of them out\n",
         counted(losses.beyond_cap, "message", "messages"));
+  if (losses.told == 0)
+    fmt::print(
+        stderr,
+        "tramlog: nothing of what was chosen is in the capture : decode : check the filters; tramlog report "
+        "tells who was there and when\n");
   return tell_losses(*source, losses, "decoded");
 }
 
@@ -100,6 +105,12 @@ int run(DecodeOptions& options) {
   if (options.common.format != "text" && options.common.format != "json")
     return fail({ErrorKind::usage, "unknown format \"" + options.common.format + "\"", "--format",
                  "choose one of: json, text"});
+  if (options.explain && (options.common.format != "text" || options.filter.only_changes || options.data ||
+                          !options.filter.controllers.empty() || !options.filter.messages.empty() ||
+                          !options.filter.signals.empty() || !options.filter.buses.empty() ||
+                          !options.common.from.empty() || !options.common.to.empty()))
+    return fail({ErrorKind::usage, "--explain takes one frame apart, as text", "--explain",
+                 "leave out --format, --data, --changes, --from, --to and the filters"});
   if (const auto error = parse_time_span(options.common, options.filter)) return fail(*error);
   const auto units = parse_units(options.common);
   if (!units) return fail(units.error());
@@ -132,7 +143,8 @@ void add_decode_command(CLI::App& app, int& code) {
   command->add_flag("--transport", options->filter.transport_frames,
                     "Show the single frames of transfers, too");
   command->add_option("--explain", options->explain, "Take this frame apart bit by bit, and nothing else")
-      ->type_name("FRAME");
+      ->type_name("FRAME")
+      ->check(CLI::PositiveNumber);
   add_output(*command, options->common);
   command->footer(
       "Examples:\n"

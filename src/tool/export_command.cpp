@@ -38,11 +38,13 @@ Error usage(std::string what, std::string where, std::string remedy) {
 Result<Plan::Format> format_of(const CommonOptions& options) {
   std::string word = options.format;
   if (word.empty()) {
-    word = std::filesystem::path(options.output).extension().string();
-    word = word == ".jsonl" ? "jsonl" : word == ".sqlite" || word == ".db" ? "sqlite" : "csv";
+    word = folded(std::filesystem::path(options.output).extension().string());
+    word = word == ".jsonl" || word == ".json"  ? "jsonl"
+           : word == ".sqlite" || word == ".db" ? "sqlite"
+                                                : "csv";
   }
   if (word == "csv") return Plan::Format::csv;
-  if (word == "jsonl") return Plan::Format::json_lines;
+  if (word == "jsonl" || word == "json") return Plan::Format::json_lines;
   if (word != "sqlite")
     return usage("unknown format \"" + word + "\"", "--format", "choose one of: csv, jsonl, sqlite");
   if (options.output.empty() || options.output == "-")
@@ -65,6 +67,9 @@ std::optional<Error> contradiction(const ExportOptions& options, const Plan& pla
     if (!options.every.empty())
       return usage("which signals?", "--every", "name them with --signal, or their messages with --message");
   }
+  if (filter.only_changes && !options.every.empty())
+    return usage("--changes leaves out what repeats itself, so steps would be empty and their means wrong",
+                 "--every with --changes", "leave out one of the two");
   if (!options.take.empty() && options.every.empty())
     return usage("--take needs a step of time", "--take", "give it with --every, for example --every 1s");
   return std::nullopt;
@@ -192,8 +197,7 @@ void tell_left_out(const Work& work) {
                      work.series->left_out()),
          "export", "choose fewer signals or a shorter step");
   if (work.database) {
-    for (const std::string& text : work.database->notes())
-      note(text, "export", "the table signal tells both");
+    for (const ExportNote& told : work.database->notes()) note(told.what, "export", told.remedy);
     if (work.database->unknown_messages() > 0)
       note(fmt::format("{} messages are not in the schema and were left out",
                        work.database->unknown_messages()),
@@ -254,23 +258,30 @@ void add_export_command(CLI::App& app, int& code) {
   add_time_span(*command, options->common);
   add_filter(*command, options->filter);
   add_units(*command, options->common);
-  command->add_option("--every", options->every,
-                      "One row a step of this length (250ms, 1s, 5m) and sender, instead of one a message");
+  command->add_option(
+      "--every", options->every,
+      "One row a step of this length (250ms, 1s, 5m) and sender, instead of one a message. "
+      "Steps begin at whole multiples of the length since 1970-01-01 UTC; a row's time is the "
+      "beginning of its step; a step in which nothing was heard has no row. Not with --changes");
   command->add_option(
       "--take", options->take,
       "What a step's readings become: last, mean (arithmetic), min, max, with commas between; "
-      "codes and texts: always the last [last]");
+      "codes, multiplexors and texts: always the last; the column's name tells which, unless it is only last "
+      "[last]");
   command->add_flag("--codes", options->codes, "CSV, JSON Lines: codes as numbers, not as their words");
   command->add_flag("--events", options->events,
                     "Only what the recorder told: error frames, statistics, link changes, losses, damage");
   command->add_option("--format", options->common.format,
-                      "csv, jsonl or sqlite; else by the output's name (.csv, .jsonl, .sqlite, .db)");
+                      "csv, jsonl (or json: the same) or sqlite; else by the output's name (.csv, .jsonl, "
+                      ".json, .sqlite, .db)");
   add_output(*command, options->common);
   command->footer(
       "Examples:\n"
       "  tramlog export monday.pcapng --signal WheelBasedSpeed --signal RearHitchPosition -o speed.csv\n"
       "  tramlog export monday.pcapng --signal 'Wheel*' --every 1s --take mean,max -o speed.csv\n"
       "  tramlog export monday.pcapng -o monday.sqlite\n\n"
+      "CSV: a text that a spreadsheet would run as a formula gets its first sign as a code\n"
+      "(\"=\" becomes \"\\x3d\"). A database that is there is replaced only if tramlog wrote it.\n\n"
       "Exit code: 0 done, 2 wrong usage, 3 a capture is damaged or unreadable,\n"
       "4 the environment failed.");
   command->callback([options, &code] { code = run(*options); });

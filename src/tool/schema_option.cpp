@@ -150,7 +150,12 @@ std::optional<Error> parse_time_span(const CommonOptions& options, DecodeFilter&
     return std::nullopt;
   };
   if (auto error = parse(options.from, "--from", filter.from)) return error;
-  return parse(options.to, "--to", filter.to);
+  if (auto error = parse(options.to, "--to", filter.to)) return error;
+  if (filter.from && filter.to && filter.from->kind == filter.to->kind &&
+      filter.from->kind != TimeBound::Kind::time_of_day && filter.from->ns > filter.to->ns)
+    return Error{ErrorKind::usage, "the span ends before it begins",
+                 "--from " + options.from + " --to " + options.to, "give the earlier time to --from"};
+  return std::nullopt;
 }
 
 Result<std::optional<UnitSystem>> parse_units(const CommonOptions& options) {

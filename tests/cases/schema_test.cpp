@@ -56,7 +56,7 @@ TEST_CASE("schema shows a message in full, and finds by word, SPN and DDI") {
   const Outcome speed = run("TRAMLOG schema 65096");
   CHECK(speed.code == 0);
   CHECK_THAT(speed.output,
-             Catch::StartsWith("WheelBasedSpeedDist: PGN 65096 (0x0FE48), 8 bytes, every 100 ms"));
+             Catch::StartsWith("WheelBasedSpeedDist: PGN 65096 (0xFE48), 8 bytes, every 100 ms"));
   CHECK_THAT(speed.output, Catch::Contains("described in dbc/tractor.dbc:"));
   CHECK_THAT(speed.output, Catch::Contains("(bits 1.1 to 2.8, x 0.001 m/s, range 0 to 64.255, SPN 1862)"));
   CHECK_THAT(run("TRAMLOG schema spn:190").output, Catch::Contains("EngineSpeed"));

@@ -34,7 +34,9 @@ TEST_CASE("a date and time means that moment") {
 TEST_CASE("a time of day is the first one that is not before the start") {
   CHECK(resolved("23:55") == kLateEvening + 5 * kMinute);
   CHECK(resolved("23:50:00") == kLateEvening);
-  CHECK(resolved("23:49:59.999999999") == kLateEvening + 24 * kHour - 1);
+  CHECK(resolved("23:49:59.999999999") == kLateEvening - 1);
+  CHECK(resolved("17:50") == kLateEvening - 6 * kHour);
+  CHECK(resolved("17:49") == kLateEvening + 18 * kHour - kMinute);
   CHECK(resolved("00:10:00.5") == kLateEvening + 20 * kMinute + 500 * kMillisecond);
   CHECK(resolved("6:05") == kLateEvening + 6 * kHour + 15 * kMinute);
   // Before 1970 the day still begins at midnight.

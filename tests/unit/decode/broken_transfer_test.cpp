@@ -74,3 +74,28 @@ TEST_CASE("a whole transfer is no broken one") {
   const std::string lines = run(traffic, true);
   CHECK_THAT(lines, !Catch::Contains("broken-transfer") && Catch::Contains("\"transfer\":\"bam\""));
 }
+
+TEST_CASE("a packet of no transfer that was heard is told on its own") {
+  Traffic traffic;
+  traffic.frame(1, make_id(7, 0xEB00, 0x80), {2, 0, 1, 2, 3, 4, 5, 6}).bam(2, 0xFF14, 0x81, Payload(14, 7));
+  const std::string lines = run(traffic, true);
+  const auto first = nlohmann::json::parse(lines.substr(0, lines.find('\n')));
+  CHECK(first["frame"] == 1);
+  CHECK(first["pgn"] == 0xEB00);
+  CHECK(first["flags"] == nlohmann::json::array({"stray"}));
+  CHECK(std::count(lines.begin(), lines.end(), '\n') == 2);  // and the whole one, once
+  CHECK_THAT(run(traffic, false), Catch::Contains("one frame of a transfer that was not heard from its"));
+  DecodeFilter filter;
+  filter.messages = {"65300"};
+  CHECK_THAT(run(traffic, true, filter), !Catch::Contains("stray"));
+}
+
+TEST_CASE("a message of which only the name is known shows its bytes; a clock that is set back is told") {
+  Traffic traffic;
+  traffic.frame(10, make_id(6, 0xFEDF, 0), {1, 2, 3, 4, 5, 6, 7, 8}).frame(5, kSpeedId, Payload(8, 0xFF));
+  CHECK_THAT(run(traffic, true), Catch::Contains("\"message\":\"EEC3\"") &&
+                                     Catch::Contains("\"signals\":[],\"data\":\"0102030405060708\""));
+  const std::string story = run(traffic, false);
+  CHECK_THAT(story, Catch::Contains("bytes 01 02 03 04 05 06 07 08"));
+  CHECK_THAT(story, Catch::Contains("The recorder's clock was set back by 5.00 s."));
+}

@@ -58,7 +58,7 @@ TEST_CASE("the exact identifier wins over the PGN") {
   CHECK(name_of(schema.find(0x0CFE4811, true)) == "First");
   CHECK(name_of(schema.find(0x0CFE48F0, true)) == "Tractor");
   CHECK(name_of(schema.find(0x0CFE4880, true)) == "Anybody");
-  CHECK(name_of(schema.find(0x18FE48F0, true)) == "Anybody");  // another priority is not exact
+  CHECK(name_of(schema.find(0x18FE48F0, true)) == "Tractor");  // the priority does not matter
   // A transfer does not tell the priority of what it carried.
   CHECK(name_of(schema.find(Pgn{65096}, 0xF0, 0xFF)) == "Tractor");
   CHECK(name_of(schema.find(Pgn{65096}, 0x80, 0xFF)) == "Anybody");
@@ -96,14 +96,23 @@ TEST_CASE("11-bit identifiers and identifiers that are no PGN are matched exactl
   CHECK(schema.find(0x18FF1234, true)->signals.at(0).rule == CodeRule::none);
 }
 
-TEST_CASE("a later layer replaces messages of the same PGN and says so") {
+TEST_CASE("an entry of one source counts for it with any priority and destination") {
   Schema schema;
-  add(schema, message(0x0CFE48FE, true, "Ours") + message(0x0CFE48F0, true, "OursExact"), "dbc/a.dbc", true);
-  add(schema, "\n" + message(0x18FE4880, true, "Yours"), "b.dbc");
-  for (const std::uint32_t id : {0x0CFE48FEU, 0x0CFE48F0U, 0x18FE4880U, 0x18FE4811U})
-    CHECK(name_of(schema.find(id, true)) == "Yours");
-  CHECK(name_of(schema.find(Pgn{65096}, 0xF0, 0xFF)) == "Yours");
-  CHECK(schema.messages().size() == 1);
+  add(schema, message(0x18EFFF82, true, "MakerA") + message(0x18EFFF83, true, "MakerB"), "a.dbc");
+  CHECK(name_of(schema.find(0x18EF2683, true)) == "MakerB");
+  CHECK(name_of(schema.find(0x0CEF2682, true)) == "MakerA");
+  CHECK(name_of(schema.find(Pgn{0xEF00}, 0x83, 0x26)) == "MakerB");
+  CHECK(name_of(schema.find(0x18EF2684, true)) == "MakerA");  // nothing better is known
+}
+
+TEST_CASE("a later layer replaces the entry for the same senders and says so") {
+  Schema schema;
+  add(schema, message(0x0CFE48FE, true, "Ours") + message(0x0CFE48F0, true, "OursOfTractor"), "dbc/a.dbc",
+      true);
+  add(schema, "\n" + message(0x18FE48FE, true, "Yours"), "b.dbc");
+  CHECK(name_of(schema.find(0x18FE4880, true)) == "Yours");
+  CHECK(name_of(schema.find(Pgn{65096}, 0x21, 0xFF)) == "Yours");
+  CHECK(name_of(schema.find(0x0CFE48F0, true)) == "OursOfTractor");  // an entry of one source stays
   REQUIRE(schema.layers().size() == 2);
   CHECK(schema.layers()[0].built_in);
   CHECK(schema.layers()[0].problems.empty());
@@ -111,16 +120,39 @@ TEST_CASE("a later layer replaces messages of the same PGN and says so") {
   CHECK(schema.layers()[1].signals == 1);
   CHECK_FALSE(schema.layers()[1].built_in);
   const auto& problems = schema.layers()[1].problems;
-  REQUIRE(problems.size() == 2);
-  std::set<std::string> texts;
-  for (const SchemaProblem& problem : problems) {
-    CHECK(problem.severity == SchemaProblem::Severity::warning);
-    CHECK(problem.file == "b.dbc");
-    CHECK(problem.line == 2);
-    CHECK(problem.subject == "Yours");
-    texts.insert(problem.text);
-  }
-  CHECK(texts == std::set<std::string>{"replaces Ours (dbc/a.dbc:1)", "replaces OursExact (dbc/a.dbc:3)"});
+  REQUIRE(problems.size() == 1);
+  CHECK(problems[0].severity == SchemaProblem::Severity::warning);
+  CHECK(problems[0].file == "b.dbc");
+  CHECK(problems[0].line == 2);
+  CHECK(problems[0].subject == "Yours");
+  CHECK(problems[0].text == "replaces Ours (dbc/a.dbc:1)");
+
+  add(schema, message(0x18FE48F0, true, "YoursOfTractor"), "c.dbc");
+  CHECK(name_of(schema.find(0x18FE48F0, true)) == "YoursOfTractor");
+  CHECK(name_of(schema.find(0x0CFE48F0, true)) == "OursOfTractor");  // still the exact identifier
+  REQUIRE(schema.layers()[2].problems.size() == 1);
+  CHECK(schema.layers()[2].problems[0].text == "replaces OursOfTractor (dbc/a.dbc:3)");
+}
+
+TEST_CASE("a later entry of one source leaves the entry for everybody to the others, and says so") {
+  Schema schema;
+  add(schema, message(0x0CFE48FE, true, "Ours"), "dbc/a.dbc", true);
+  add(schema, message(0x0CFE4881, true, "Mine"), "b.dbc");
+  CHECK(name_of(schema.find(0x18FE4881, true)) == "Mine");
+  CHECK(name_of(schema.find(0x18FE48F0, true)) == "Ours");
+  REQUIRE(schema.layers()[1].problems.size() == 1);
+  CHECK(schema.layers()[1].problems[0].text ==
+        "counts for source 0x81 only: from others the PGN stays Ours (dbc/a.dbc:1)");
+  CHECK(schema.messages().size() == 2);
+}
+
+TEST_CASE("layers for different sources stand side by side") {
+  Schema schema;
+  add(schema, message(0x18FF1481, true, "M81"), "a.dbc");
+  add(schema, message(0x18FF1482, true, "M82"), "b.dbc");
+  CHECK(name_of(schema.find(0x18FF1481, true)) == "M81");
+  CHECK(name_of(schema.find(0x0CFF1481, true)) == "M81");
+  CHECK(name_of(schema.find(0x18FF1482, true)) == "M82");
 }
 
 TEST_CASE("a later exact identifier replaces only itself") {
