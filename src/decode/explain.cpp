@@ -232,6 +232,10 @@ void Explanation::why(const MessageSpec& spec, std::uint32_t id, bool extended) 
   else if (((spec.id ^ id) & kWithoutPriority) == 0)
     reason = fmt::format("chosen by its exact identifier (0x{:08X} in the schema; the priority may differ)",
                          spec.id);
+  else if (source_of(spec.id) == source_of(id))
+    reason = fmt::format(
+        "chosen by its PGN and source: priority and destination may differ (0x{:08X} in the schema)",
+        spec.id);
   else
     reason = fmt::format(
         "chosen by its PGN: priority, source and destination may differ (0x{:08X} in the schema)", spec.id);

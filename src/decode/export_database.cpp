@@ -187,7 +187,7 @@ void DatabaseExport::on_message(const DecodedMessage& message) {
   const Talk& talk = *message.talk;
   const Known& of_talk = known(talk);
   if (of_talk.table == nullptr) {
-    ++unknown_messages_;
+    ++(talk.piece ? loose_frames_ : unknown_messages_);
     return;
   }
   MessageTable& table = *of_talk.table;

@@ -70,6 +70,8 @@ class DatabaseExport final : public DecodeSink {
 
   std::uint64_t rows() const { return rows_; }
   std::uint64_t unknown_messages() const { return unknown_messages_; }
+  /// Single frames of transfers that did not become messages, without a table of their own.
+  std::uint64_t loose_frames() const { return loose_frames_; }
   /// Names that had to be changed and signals that found no room, a sentence each.
   const std::vector<ExportNote>& notes() const { return notes_; }
 
@@ -115,7 +117,7 @@ class DatabaseExport final : public DecodeSink {
   std::vector<Cell> cells_;        // kFixed ones, those of process data if there are any, then the signals'
   std::deque<std::string> texts_;  // what cells point to
   std::vector<ExportNote> notes_;
-  std::uint64_t rows_ = 0, unknown_messages_ = 0;
+  std::uint64_t rows_ = 0, unknown_messages_ = 0, loose_frames_ = 0;
 };
 
 }  // namespace tramlog

@@ -1,5 +1,7 @@
 #include "schema/csv_lines.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 
 #include "base/text.hpp"
@@ -83,6 +85,13 @@ std::vector<std::string> csv_header(std::string_view text) {
     for (char& c : name)
       if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
   return header;
+}
+
+std::string csv_surplus(const std::vector<std::string>& fields, std::size_t columns) {
+  std::size_t count = fields.size();
+  while (count > columns && fields[count - 1].empty()) --count;
+  if (count <= columns) return {};
+  return fmt::format("the line has {} fields, but the first line names {} columns", count, columns);
 }
 
 int column_of(const std::vector<std::string>& header, std::string_view name) {

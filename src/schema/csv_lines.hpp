@@ -38,6 +38,10 @@ class CsvLines {
 
 /// Header line as lower-case names; empty if there is none.
 std::vector<std::string> csv_header(std::string_view text);
+/// What is wrong with a line that has more than `columns` fields, fields without text at its end aside; empty
+/// if nothing is.
+std::string csv_surplus(const std::vector<std::string>& fields, std::size_t columns);
+inline constexpr const char* kCsvSurplusRemedy = "put a field that holds commas in double quotes";
 /// Index of a column in a header, -1 if there is none.
 int column_of(const std::vector<std::string>& header, std::string_view name);
 

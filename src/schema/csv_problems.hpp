@@ -11,8 +11,8 @@ namespace tramlog {
 
 class CsvProblems {
  public:
-  CsvProblems(std::vector<SchemaProblem>& problems, const std::string& file)
-      : problems_(problems), file_(file) {}
+  CsvProblems(std::vector<SchemaProblem>& problems, ProblemCount& count, const std::string& file)
+      : problems_(problems), count_(count), file_(file) {}
 
   void error(std::uint32_t line, std::string subject, std::string text, std::string remedy) {
     add(SchemaProblem::Severity::error, line, std::move(subject), std::move(text), std::move(remedy));
@@ -24,6 +24,7 @@ class CsvProblems {
  private:
   void add(SchemaProblem::Severity severity, std::uint32_t line, std::string subject, std::string text,
            std::string remedy) {
+    count_.add(severity);
     if (problems_.size() >= kMaxSchemaProblems) return;
     if (problems_.size() + 1 == kMaxSchemaProblems) {
       severity = SchemaProblem::Severity::error;
@@ -42,6 +43,7 @@ class CsvProblems {
   }
 
   std::vector<SchemaProblem>& problems_;
+  ProblemCount& count_;
   const std::string& file_;
 };
 

@@ -16,7 +16,7 @@ using Type = AttributeDefinition::Type;
 
 constexpr std::string_view kDefinitionForm = "write it as BA_DEF_ BO_ \"Name\" INT 0 1000;";
 constexpr std::string_view kDefaultForm = "write it as BA_DEF_DEF_ \"Name\" 0;";
-constexpr std::string_view kAttributeForm = "write it as BA_ \"Name\" BO_ 2566844926 100;";
+constexpr std::string_view kAttributeForm = "write it as BA_ \"Name\" BO_ 2566853886 100;";
 constexpr std::size_t kMaxChoices = 1'000;  // of one attribute
 constexpr std::size_t kMaxUndefined = 1'000;
 
@@ -99,7 +99,7 @@ void DbcParser::read_definition() {
   if (definition.type == Type::enumeration) {
     read_choices(definition);
   } else {
-    while (token_.kind == DbcToken::Kind::number) advance();  // the range
+    read_limits(definition);
   }
   finish_statement();
 
@@ -115,6 +115,28 @@ void DbcParser::read_definition() {
     return;
   }
   file_.definitions.push_back(std::move(definition));
+}
+
+// Two numbers; none, or twice 0, for no limits.
+void DbcParser::read_limits(AttributeDefinition& definition) {
+  const DbcToken at = token_;
+  std::optional<Decimal> limits[2];
+  for (auto& limit : limits) {
+    if (token_.kind != DbcToken::Kind::number) break;
+    limit = parse_dbc_decimal(token_.text);
+    advance();
+  }
+  while (token_.kind == DbcToken::Kind::number) advance();
+  if (!limits[0] || !limits[1] || definition.type == Type::string) return;
+  if (limits[0]->digits == 0 && limits[1]->digits == 0) return;
+  if (limits[0]->to_double() > limits[1]->to_double()) {
+    problem(Severity::warning, at,
+            fmt::format("the range {} to {} is upside down", limits[0]->to_string(), limits[1]->to_string()),
+            "write the smaller number first; values are not held against it");
+    return;
+  }
+  definition.minimum = limits[0];
+  definition.maximum = limits[1];
 }
 
 // "a","b": commas may be missing, quotes too.
@@ -170,14 +192,49 @@ void DbcParser::settle_value(AttributeValue& value, const AttributeDefinition& d
     case Type::hex:
     case Type::real:
       if (!value.number) value.number = parse_dbc_decimal(trimmed(value.text));
+      if (value.number) value.text.clear();
       if (value.number)
-        value.text.clear();
+        settle_number(value, definition, at);
       else
         problem(Severity::warning, at,
                 fmt::format("the attribute \"{}\" has the value \"{}\", but it is defined as a number",
                             quoted_piece(value.name), quoted_piece(value.text)),
                 "write a number");
   }
+}
+
+void DbcParser::settle_number(const AttributeValue& value, const AttributeDefinition& definition,
+                              const DbcToken& at) {
+  if (tell_unusable(definition.of, value, at) || !definition.minimum || !definition.maximum) return;
+  const double number = value.number->to_double();
+  if (number >= definition.minimum->to_double() && number <= definition.maximum->to_double()) return;
+  problem(Severity::warning, at,
+          fmt::format("the attribute \"{}\" has the value {}, its range is {} to {}",
+                      quoted_piece(value.name), value.number->to_string(), definition.minimum->to_string(),
+                      definition.maximum->to_string()),
+          "correct the value, or the range in its BA_DEF_");
+}
+
+// Values of attributes that mean something to us, but not with this number. True: told.
+bool DbcParser::tell_unusable(Of of, const AttributeValue& value, const DbcToken& at) {
+  const bool is_period = of == Of::message && value.name == "GenMsgCycleTime";
+  if (!is_period && !(of == Of::signal && value.name == "SPN")) return false;
+  if (!value.number || value.number->digits == 0) return false;
+  const double number = value.number->to_double();
+  if (is_period) {
+    if (number >= kMinDbcPeriodMs && number <= kMaxDbcPeriodMs) return false;
+    problem(Severity::warning, at,
+            fmt::format("the cycle time (GenMsgCycleTime) of {} ms is no period, {} to {} ms are possible",
+                        value.number->to_string(), kMinDbcPeriodMs, kMaxDbcPeriodMs),
+            "correct it, or write 0 for none; it is not used");
+    return true;
+  }
+  if (number >= 1 && number <= kMaxDbcSpn && value.number->exponent >= 0) return false;
+  problem(
+      Severity::warning, at,
+      fmt::format("{} is no SPN, whole numbers up to {} are possible", value.number->to_string(), kMaxDbcSpn),
+      "correct it, or write 0 for none; it is not used");
+  return true;
 }
 
 void DbcParser::settle_choice(AttributeValue& value, const AttributeDefinition& definition,
@@ -216,7 +273,7 @@ void DbcParser::read_attribute() {
   if (target.of == Of::node || target.of == Of::environment) return finish_statement();
   if (const AttributeDefinition* const defined = definition(target.of, value.name)) {
     settle_value(value, *defined, at);
-  } else if (undefined_attributes_.size() < kMaxUndefined &&
+  } else if (!tell_unusable(target.of, value, at) && undefined_attributes_.size() < kMaxUndefined &&
              undefined_attributes_.insert(value.name).second) {
     problem(Severity::warning, at,
             fmt::format("the attribute \"{}\" is not defined before this line", quoted_piece(value.name)),

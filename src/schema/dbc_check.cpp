@@ -137,13 +137,15 @@ void for_equals(const std::vector<DbcMessage>& messages, Key key, Tell tell) {
 
 void check_equal_messages(DbcFile& file) {
   using Severity = SchemaProblem::Severity;
+  std::vector<std::size_t> unreachable;
   for_equals(
       file.messages, [](const DbcMessage& m) { return std::uint64_t{m.extended} << 32 | m.id; },
       [&](const DbcMessage& first, const DbcMessage& later) {
         add_problem(file, Severity::error, later.line, 0, dbc_subject(later),
                     fmt::format("the identifier {} belongs to {} already, in line {}",
                                 dbc_id_text(later.id, later.extended), dbc_subject(first), first.line),
-                    "give one of them another identifier, or remove it");
+                    "give one of them another identifier, or remove it; the later message is left out");
+        unreachable.push_back(static_cast<std::size_t>(&later - file.messages.data()));
       });
   for_equals(
       file.messages, [](const DbcMessage& m) { return std::string_view(m.name); },
@@ -154,24 +156,29 @@ void check_equal_messages(DbcFile& file) {
                                 dbc_id_text(first.id, first.extended), first.line),
                     "give one of them another name");
       });
+  if (unreachable.empty()) return;
+  std::sort(unreachable.begin(), unreachable.end());
+  std::size_t kept = unreachable.front();
+  auto next = unreachable.begin();
+  for (std::size_t i = kept; i < file.messages.size(); ++i) {
+    if (next != unreachable.end() && *next == i)
+      ++next;
+    else
+      file.messages[kept++] = std::move(file.messages[i]);
+  }
+  file.messages.erase(file.messages.begin() + static_cast<std::ptrdiff_t>(kept), file.messages.end());
 }
 
 }  // namespace
 
 void DbcCheck::error(const DbcSignal& signal, std::string text, std::string remedy) {
-  if (!has_room_for_problem(file)) {
-    ++file.problems_left_out;
-    return;
-  }
+  if (!has_room_for_problem(file)) return count_problem(file, SchemaProblem::Severity::error);
   add_problem(file, SchemaProblem::Severity::error, signal.line, 0, dbc_subject(*message, signal.name),
               std::move(text), std::move(remedy));
 }
 
 void DbcCheck::warning(const DbcSignal& signal, std::string text, std::string remedy) {
-  if (!has_room_for_problem(file)) {
-    ++file.problems_left_out;
-    return;
-  }
+  if (!has_room_for_problem(file)) return count_problem(file, SchemaProblem::Severity::warning);
   add_problem(file, SchemaProblem::Severity::warning, signal.line, 0, dbc_subject(*message, signal.name),
               std::move(text), std::move(remedy));
 }

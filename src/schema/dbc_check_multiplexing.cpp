@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <optional>
 #include <string_view>
 
 #include "schema/dbc_check.hpp"
@@ -19,6 +20,7 @@ class Multiplexing {
     for (std::size_t i = 0; i < signals_.size(); ++i)
       if (!check_.removed[i] && is_multiplexed(signals_[i])) find_parent(i);
     cut_circles();
+    tell_lost();
     for (std::size_t i = 0; i < signals_.size(); ++i)
       if (!check_.removed[i] && check_.parent[i] != DbcCheck::kNoParent) check_codes(i);
   }
@@ -49,9 +51,12 @@ class Multiplexing {
                              fmt::format("its multiplexor \"{}\" (SG_MUL_VAL_) is no signal of the message",
                                          quoted_piece(signal.multiplexor)),
                              "correct the name");
+    } else if (plain_count_ == 0 && waits_for_circles()) {
+      lost_.push_back(i);
+      check_.removed[i] = 1;  // told after the circles
+      return;
     } else if (plain_count_ == 0) {
-      return check_.remove(i, "it is multiplexed, but the message has no multiplexor (a signal with M)",
-                           "mark the multiplexor with M, or remove the m of this signal");
+      return tell_no_multiplexor(i);
     } else if (plain_count_ > 1) {
       return check_.remove(i,
                            fmt::format("it is multiplexed, but the message has {} multiplexors (M), and no "
@@ -72,6 +77,35 @@ class Multiplexing {
                      "write M behind its name");
       multiplexor.is_multiplexor = true;
     }
+  }
+
+  // Every multiplexor is chosen by another one that SG_MUL_VAL_ names: there may be a circle, which then is
+  // the reason why no multiplexor is left for a plain m.
+  bool waits_for_circles() {
+    if (!waits_)
+      waits_ = std::any_of(signals_.begin(), signals_.end(), [](const DbcSignal& signal) {
+        return signal.is_multiplexor && !signal.multiplexor.empty();
+      });
+    return *waits_;
+  }
+
+  // What a plain m chooses, where all multiplexors are chosen by another.
+  void tell_lost() {
+    if (lost_.empty()) return;
+    if (!circle_) {
+      for (const std::size_t i : lost_) tell_no_multiplexor(i);
+      return;
+    }
+    check_.remove(
+        lost_.front(),
+        fmt::format("its multiplexor is one of those that go round in a circle{}",
+                    lost_.size() > 1 ? fmt::format(", as is that of {} more signals", lost_.size() - 1) : ""),
+        "correct the SG_MUL_VAL_");
+  }
+
+  void tell_no_multiplexor(std::size_t i) {
+    check_.remove(i, "it is multiplexed, but the message has no multiplexor (a signal with M)",
+                  "mark the multiplexor with M, or remove the m of this signal");
   }
 
   std::size_t named(std::string_view name) {
@@ -118,6 +152,7 @@ class Multiplexing {
 
   void tell_bad(std::size_t i, bool in_circle) {
     const std::string_view multiplexor = signals_[static_cast<std::size_t>(check_.parent[i])].name;
+    circle_ = circle_ || in_circle;
     if (in_circle)
       check_.remove(i,
                     fmt::format("its multiplexors go round in a circle: \"{}\" is chosen by \"{}\" and so on",
@@ -146,6 +181,9 @@ class Multiplexing {
   DbcCheck& check_;
   std::vector<DbcSignal>& signals_;
   std::size_t plain_ = kNone, plain_count_ = 0, last_ = kNone;
+  std::optional<bool> waits_;
+  std::vector<std::size_t> lost_;  // what waits for cut_circles()
+  bool circle_ = false;
   std::unordered_map<std::string_view, std::size_t> by_name_;
 };
 

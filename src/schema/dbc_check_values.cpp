@@ -51,10 +51,13 @@ void check_range(DbcCheck& check, const DbcSignal& signal) {
   // Ranges are often rounded: half a step is nothing to tell.
   const double slack = std::abs(factor) / 2 + 1e-9 * (std::abs(low) + std::abs(high));
   if (signal.minimum->to_double() >= low - slack && signal.maximum->to_double() <= high + slack) return;
-  check.warning(signal,
-                fmt::format("the range [{}|{}] is wider than its bits can reach: {:.10g} to {:.10g}",
-                            signal.minimum->to_string(), signal.maximum->to_string(), low, high),
-                "correct the range, the length, the factor or the offset");
+  const bool outside =
+      signal.minimum->to_double() > high + slack || signal.maximum->to_double() < low - slack;
+  check.warning(
+      signal,
+      fmt::format("the range [{}|{}] {} its bits can reach: {:.10g} to {:.10g}", signal.minimum->to_string(),
+                  signal.maximum->to_string(), outside ? "lies outside of what" : "is wider than", low, high),
+      "correct the range, the length, the factor or the offset");
 }
 
 }  // namespace

@@ -43,9 +43,9 @@ struct AttributeValue {
 struct DbcSignal {
   std::string name;
   std::string unit;
-  std::string comment;          // CM_ SG_
-  std::uint32_t start_bit = 0;  // as the file writes it: little = number of the least significant bit; big =
-                                // of the most significant bit, each byte counted from its bit 7 down
+  std::string comment;           // CM_ SG_
+  std::uint32_t start_bit = 0;   // as the file writes it: little = number of the least significant bit; big =
+                                 // of the most significant bit, each byte counted from its bit 7 down
   std::uint16_t bit_length = 0;  // 1..64; float32 32, float64 64
   ByteOrder order = ByteOrder::little;
   Encoding encoding = Encoding::unsigned_integer;
@@ -80,6 +80,7 @@ struct AttributeDefinition {
   Of of = Of::network;
   std::string name;
   Type type = Type::string;
+  std::optional<Decimal> minimum, maximum;      // of integer, hex and real; none where the file writes 0 0
   std::vector<std::string> choices;             // enumeration
   std::optional<AttributeValue> default_value;  // BA_DEF_DEF_
 };
@@ -88,11 +89,12 @@ struct DbcFile {
   std::string name;                  // as given to parse_dbc()
   std::string version;               // VERSION
   std::string comment;               // CM_ of the network
-  std::vector<DbcMessage> messages;  // in the file's order; of equal identifiers both stay (a problem tells)
+  std::vector<DbcMessage> messages;  // in the file's order; of equal identifiers check_dbc() keeps the first
   std::vector<AttributeDefinition> definitions;
   std::vector<AttributeValue> attributes;  // of the network
   std::vector<SchemaProblem> problems;     // in the order of the lines; at most kMaxSchemaProblems
   std::uint64_t problems_left_out = 0;
+  ProblemCount problem_count;  // of all, left out or not
 
   /// The value among `own`, else the definition's default, else null.
   const AttributeValue* attribute(const std::vector<AttributeValue>& own, AttributeDefinition::Of of,
@@ -113,7 +115,7 @@ std::uint64_t count_dbc_tokens(std::string_view text);
 /// not fit into the message, equal identifiers or names, multiplexing without a multiplexor or in a circle,
 /// codes that do not fit into the bits, ranges that the bits cannot reach, factor 0. Adds to file.problems.
 /// Signals outside the message and multiplexing that cannot be decided are errors, and those signals are
-/// removed.
+/// removed; so are messages whose identifier an earlier one has.
 void check_dbc(DbcFile& file);
 
 }  // namespace tramlog

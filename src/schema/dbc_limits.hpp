@@ -21,4 +21,10 @@ inline constexpr std::size_t kMaxDbcUnknownKeywords = 50;
 /// Comparisons of signals that might overlap, for a whole file.
 inline constexpr std::size_t kMaxDbcOverlapChecks = 10'000'000;
 
+/// What GenMsgCycleTime may say. No frame fits into less than half a millisecond, and what comes less often
+/// than once an hour is not cyclic for anybody who waits for it.
+inline constexpr int kMinDbcPeriodMs = 1;
+inline constexpr int kMaxDbcPeriodMs = 3'600'000;
+inline constexpr int kMaxDbcSpn = 524'287;  // 19 bits
+
 }  // namespace tramlog

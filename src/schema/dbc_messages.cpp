@@ -11,11 +11,11 @@
 namespace tramlog {
 namespace {
 
-constexpr std::string_view kMessageForm = "write it as BO_ 2566844926 Name: 8 Sender";
+constexpr std::string_view kMessageForm = "write it as BO_ 2566853886 Name: 8 Sender";
 constexpr std::string_view kSignalForm =
     "write it as SG_ Name : 0|8@1+ (1,0) [0|255] \"unit\" Receiver; the signal is left out";
-constexpr std::string_view kMultiplexForm = "write it as SG_MUL_VAL_ 2566844926 Signal Multiplexor 0-3, 8-8;";
-constexpr std::string_view kValueTypeForm = "write it as SIG_VALTYPE_ 2566844926 Signal : 1;";
+constexpr std::string_view kMultiplexForm = "write it as SG_MUL_VAL_ 2566853886 Signal Multiplexor 0-3, 8-8;";
+constexpr std::string_view kValueTypeForm = "write it as SIG_VALTYPE_ 2566853886 Signal : 1;";
 constexpr std::string_view kNobody = "Vector__XXX";
 constexpr std::string_view kPlaceholderName = "VECTOR__INDEPENDENT_SIG_MSG";
 constexpr std::size_t kMaxDropped = 10'000;  // remembered, so that what refers to them is not told as well
@@ -253,10 +253,14 @@ void DbcParser::read_multiplex_ranges() {
   subject_name_ = subject_name;
   if (!named) return skip_statement();
   std::vector<RawRange> ranges;
+  bool any_told = false;
   while (!at_end()) {
     const DbcToken at = token_;
     const auto first = take_unsigned("the first value of a range");
-    if (!first) break;
+    if (!first) {
+      any_told = true;
+      break;
+    }
     RawRange range{*first, *first};
     // "0-3" comes as 0 and -3, "0 - 3" as three tokens.
     std::string_view last;
@@ -269,12 +273,15 @@ void DbcParser::read_multiplex_ranges() {
       const auto value = parse_dbc_unsigned(last);
       if (!value) {
         expected("the last value of a range");
+        any_told = true;
         break;
       }
       range.last = *value;
       advance();
     }
-    if (range.last < range.first)
+    const bool upside_down = range.last < range.first;
+    any_told = any_told || upside_down;
+    if (upside_down)
       problem(Severity::error, at, fmt::format("the range {}-{} is upside down", range.first, range.last),
               "write the smaller number first; the range is left out");
     else if (has_room(codes_used_, kMaxDbcCodes, 1, "codes"))
@@ -290,7 +297,7 @@ void DbcParser::read_multiplex_ranges() {
     signal->multiplex_ranges.insert(signal->multiplex_ranges.end(), ranges.begin(), ranges.end());
     signal->multiplex_code.reset();
   }
-  if (ranges.empty() && at_end()) expected("a range of values such as 0-3");
+  if (ranges.empty() && at_end() && !any_told) expected("a range of values such as 0-3");
   finish_statement();
 }
 

@@ -22,6 +22,18 @@ bool is_hex(std::string_view text) {
   return text.size() > 2 && text[0] == '0' && (text[1] == 'x' || text[1] == 'X');
 }
 
+// "1e308": a number, but not for a Decimal.
+bool is_beyond_decimals(const DbcToken& token) {
+  if (token.kind != DbcToken::Kind::number) return false;
+  const std::size_t e = token.text.find_first_of("eE");
+  if (e == std::string_view::npos) return false;
+  const std::string_view power = token.text.substr(e + 1);
+  const std::size_t sign = power.starts_with('+') || power.starts_with('-') ? 1 : 0;
+  const auto is_digit = [](char c) { return c >= '0' && c <= '9'; };
+  return parse_decimal(token.text.substr(0, e)).has_value() && power.size() > sign &&
+         std::all_of(power.begin() + static_cast<std::ptrdiff_t>(sign), power.end(), is_digit);
+}
+
 }  // namespace
 
 std::optional<std::uint64_t> parse_dbc_unsigned(std::string_view text) {
@@ -259,6 +271,10 @@ std::optional<Decimal> DbcParser::take_decimal(std::string_view what) {
   if (token_.kind == DbcToken::Kind::number) value = parse_dbc_decimal(token_.text);
   if (value)
     advance();
+  else if (is_beyond_decimals(token_))
+    problem(Severity::error, token_,
+            fmt::format("{} {} is too large or too small to calculate with", what, quoted_piece(token_.text)),
+            "correct it; the signal is left out");
   else
     expected(what);
   return value;
@@ -272,10 +288,7 @@ std::string DbcParser::found() const {
 }
 
 void DbcParser::expected(std::string_view what, Severity severity) {
-  if (!has_room_for_problem(file_)) {
-    ++file_.problems_left_out;
-    return;
-  }
+  if (!has_room_for_problem(file_)) return count_problem(file_, severity);
   const bool ends = at_statement();
   problem(severity, ends ? end_line_ : token_.line, ends ? end_column_ : token_.column,
           fmt::format("{} where {} is expected", found(), what), std::string(form_));
@@ -283,10 +296,7 @@ void DbcParser::expected(std::string_view what, Severity severity) {
 
 void DbcParser::problem(Severity severity, std::uint32_t line, std::uint32_t column, std::string text,
                         std::string remedy) {
-  if (!has_room_for_problem(file_)) {
-    ++file_.problems_left_out;
-    return;
-  }
+  if (!has_room_for_problem(file_)) return count_problem(file_, severity);
   add_problem(file_, severity, line, column, subject(), std::move(text), std::move(remedy));
 }
 

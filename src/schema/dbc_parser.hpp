@@ -54,13 +54,18 @@ class DbcParser {
   void read_value_table();
   void use_value_table(DbcSignal& signal);
   void read_codes();
+  void keep_last_of_equal_codes();
+  void tell_replaced_codes();
   void read_definition();
   void read_choices(AttributeDefinition& definition);
+  void read_limits(AttributeDefinition& definition);
   void read_attribute();
   void read_default();
   void apply_defaults();
   bool take_value(AttributeValue& value);
   void settle_value(AttributeValue& value, const AttributeDefinition& definition, const DbcToken& at);
+  void settle_number(const AttributeValue& value, const AttributeDefinition& definition, const DbcToken& at);
+  bool tell_unusable(AttributeDefinition::Of of, const AttributeValue& value, const DbcToken& at);
   void settle_choice(AttributeValue& value, const AttributeDefinition& definition, const DbcToken& at);
   const AttributeDefinition* definition(AttributeDefinition::Of of, const std::string& name);
 

@@ -14,12 +14,15 @@ bool has_room_for_problem(const DbcFile& file) {
   return file.problems.size() < kMaxSchemaProblems;
 }
 
+void count_problem(DbcFile& file, SchemaProblem::Severity severity) {
+  ++file.problems_left_out;
+  file.problem_count.add(severity);
+}
+
 void add_problem(DbcFile& file, SchemaProblem::Severity severity, std::uint32_t line, std::uint32_t column,
                  std::string subject, std::string text, std::string remedy) {
-  if (!has_room_for_problem(file)) {
-    ++file.problems_left_out;
-    return;
-  }
+  if (!has_room_for_problem(file)) return count_problem(file, severity);
+  file.problem_count.add(severity);
   file.problems.push_back(
       {severity, file.name, line, column, std::move(subject), std::move(text), std::move(remedy)});
 }

@@ -11,8 +11,10 @@ namespace tramlog {
 /// Counts what is beyond kMaxSchemaProblems.
 void add_problem(DbcFile& file, SchemaProblem::Severity severity, std::uint32_t line, std::uint32_t column,
                  std::string subject, std::string text, std::string remedy);
-/// Whether another problem would be kept: else nobody needs to write its text.
+/// Whether another problem would be kept: else nobody needs to write its text, and count_problem() is enough.
 bool has_room_for_problem(const DbcFile& file);
+/// Counts a problem that is not kept.
+void count_problem(DbcFile& file, SchemaProblem::Severity severity);
 /// By line and column, as SchemaProblem wants them; keeps the order of equals.
 void sort_problems(DbcFile& file);
 

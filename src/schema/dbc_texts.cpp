@@ -1,6 +1,9 @@
 // CM_, VAL_, VAL_TABLE_, and what statements about a message or signal have in common.
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <numeric>
+
 #include "schema/dbc_limits.hpp"
 #include "schema/dbc_parser.hpp"
 #include "schema/dbc_problems.hpp"
@@ -8,8 +11,8 @@
 namespace tramlog {
 namespace {
 
-constexpr std::string_view kCommentForm = "write it as CM_ SG_ 2566844926 Signal \"text\";";
-constexpr std::string_view kValuesForm = "write it as VAL_ 2566844926 Signal 0 \"off\" 1 \"on\";";
+constexpr std::string_view kCommentForm = "write it as CM_ SG_ 2566853886 Signal \"text\";";
+constexpr std::string_view kValuesForm = "write it as VAL_ 2566853886 Signal 0 \"off\" 1 \"on\";";
 constexpr std::string_view kTableForm = "write it as VAL_TABLE_ Name 0 \"off\" 1 \"on\";";
 
 std::optional<std::int64_t> parse_code(std::string_view text) {
@@ -27,6 +30,24 @@ std::optional<std::int64_t> parse_code(std::string_view text) {
     if (__builtin_mul_overflow(value, std::int64_t{10}, &value)) return std::nullopt;
   return value;
 }
+
+// Whether codes rise or fall all the way, as they mostly do: then none is there twice.
+class CodeOrder {
+ public:
+  void add(std::int64_t code) {
+    if (any_) {
+      rises_ = rises_ && last_ < code;
+      falls_ = falls_ && code < last_;
+    }
+    any_ = true;
+    last_ = code;
+  }
+  bool is_strict() const { return rises_ || falls_; }
+
+ private:
+  std::int64_t last_ = 0;
+  bool any_ = false, rises_ = true, falls_ = true;
+};
 
 }  // namespace
 
@@ -119,13 +140,22 @@ void DbcParser::read_comment() {
                          : target.of == Of::message ? target.message->comment
                          : target.of == Of::network ? file_.comment
                                                     : ignored;
+  const bool replaces = !comment.empty() && &comment != &ignored;
   if (!take_text(comment, "the comment in quotes")) return skip_statement();
+  if (replaces)
+    problem(Severity::warning, statement_line_, 0,
+            fmt::format("this comment replaces an earlier one of the same {}",
+                        target.of == Of::signal    ? "signal"
+                        : target.of == Of::message ? "message"
+                                                   : "file"),
+            "leave out one of them, or make one of both");
   finish_statement();
 }
 
 // Pairs of a code and its name up to the end of the statement, into codes_. What is understood stays.
 void DbcParser::read_codes() {
   codes_.clear();
+  CodeOrder order;
   while (!at_end()) {
     std::optional<std::int64_t> code;
     if (token_.kind == DbcToken::Kind::number) code = parse_code(token_.text);
@@ -141,9 +171,47 @@ void DbcParser::read_codes() {
     if (!has_room(codes_used_, kMaxDbcCodes, 1, "codes")) return skip_statement();
     CodeName& named = codes_.emplace_back();
     named.code = *code;
+    order.add(*code);
     take_text(named.text, "the code's name in quotes");
   }
+  if (!order.is_strict()) keep_last_of_equal_codes();
   finish_statement();
+}
+
+void DbcParser::keep_last_of_equal_codes() {
+  std::vector<std::size_t> by_code(codes_.size());
+  std::iota(by_code.begin(), by_code.end(), std::size_t{0});
+  std::stable_sort(by_code.begin(), by_code.end(),
+                   [&](std::size_t a, std::size_t b) { return codes_[a].code < codes_[b].code; });
+  std::vector<char> replaced(codes_.size(), 0);
+  std::size_t count = 0, first = codes_.size(), counts = 0;
+  for (std::size_t i = 1; i < by_code.size(); ++i) {
+    const std::size_t earlier = by_code[i - 1];
+    if (codes_[earlier].code != codes_[by_code[i]].code) continue;
+    replaced[earlier] = 1;
+    ++count;
+    if (earlier > first) continue;
+    first = earlier;
+    counts = by_code[i];
+  }
+  if (count == 0) return;
+  problem(Severity::warning, statement_line_, 0,
+          fmt::format("the code {} stands here twice, \"{}\" and \"{}\": the later name counts{}",
+                      codes_[first].code, quoted_piece(codes_[first].text), quoted_piece(codes_[counts].text),
+                      count > 1 ? fmt::format("; so do {} more", count - 1) : ""),
+          "leave out one of them");
+  std::size_t kept = 0;
+  for (std::size_t i = 0; i < codes_.size(); ++i) {
+    if (replaced[i] != 0) continue;
+    if (kept != i) codes_[kept] = std::move(codes_[i]);
+    ++kept;
+  }
+  codes_.resize(kept);
+}
+
+void DbcParser::tell_replaced_codes() {
+  problem(Severity::warning, statement_line_, 0, "this VAL_ replaces an earlier one of the same signal",
+          "leave out one of them, or make one of both");
 }
 
 void DbcParser::read_values() {
@@ -151,6 +219,7 @@ void DbcParser::read_values() {
   if (at_name()) return skip_statement(false);  // of an environment variable
   DbcSignal* const signal = take_signal();
   if (signal == nullptr) return skip_statement();
+  if (!signal->codes.empty()) tell_replaced_codes();
   if (at_name()) return use_value_table(*signal);
   read_codes();
   signal->codes.assign(std::make_move_iterator(codes_.begin()), std::make_move_iterator(codes_.end()));

@@ -61,7 +61,7 @@ Number Dictionary::value(const DictionaryEntry& entry, std::uint32_t raw) {
 Dictionary parse_dictionary(std::string_view text, const std::string& file) {
   Dictionary dictionary;
   dictionary.file = file;
-  CsvProblems problems(dictionary.problems, file);
+  CsvProblems problems(dictionary.problems, dictionary.problem_count, file);
   if (text.size() > kMaxSchemaBytes) {
     problems.error(0, {}, "is larger than 64 MiB", "split it");
     return dictionary;
@@ -84,22 +84,31 @@ Dictionary parse_dictionary(std::string_view text, const std::string& file) {
                      "close it, and write a double quote within a field twice");
       continue;
     }
+    // If the line cannot be used either, its fields are where nobody looks for them: that is the reason then.
+    const std::string surplus = csv_surplus(fields, header.size());
+    const auto useless = [&](std::string subject, std::string reason, const char* remedy) {
+      if (surplus.empty())
+        problems.error(lines.line(), std::move(subject), std::move(reason), remedy);
+      else
+        problems.error(lines.line(), std::move(subject), surplus,
+                       std::string(kCsvSurplusRemedy) + "; the line is left out");
+    };
     const std::string number = field_at(fields, columns.ddi);
     const auto ddi = parse_ddi(number);
     if (!ddi) {
-      problems.error(lines.line(), {}, fmt::format("\"{}\" is no DDI", printable_utf8(number)),
-                     "give a number from 0 to 65535");
+      useless({}, fmt::format("\"{}\" is no DDI", printable_utf8(number)), "give a number from 0 to 65535");
       continue;
     }
     const std::string subject = fmt::format("DDI {}", *ddi);
     const auto resolution = parse_decimal(field_at(fields, columns.resolution));
     if (!resolution || resolution->digits == 0) {
-      problems.error(lines.line(), subject,
-                     fmt::format("the resolution \"{}\" is no number other than 0",
-                                 printable_utf8(field_at(fields, columns.resolution))),
-                     "give the number that a raw value is multiplied with, such as 0.001");
+      useless(subject,
+              fmt::format("the resolution \"{}\" is no number other than 0",
+                          printable_utf8(field_at(fields, columns.resolution))),
+              "give the number that a raw value is multiplied with, such as 0.001");
       continue;
     }
+    if (!surplus.empty()) problems.warning(lines.line(), subject, surplus, kCsvSurplusRemedy);
     DictionaryEntry entry;
     entry.ddi = *ddi;
     entry.name = field_at(fields, columns.name);

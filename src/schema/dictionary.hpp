@@ -25,7 +25,8 @@ struct DictionaryEntry {
 struct Dictionary {
   std::string file;
   std::map<std::uint16_t, DictionaryEntry> entries;
-  std::vector<SchemaProblem> problems;
+  std::vector<SchemaProblem> problems;  // at most kMaxSchemaProblems
+  ProblemCount problem_count;           // of all, listed or not
 
   /// Null if not known.
   const DictionaryEntry* find(std::uint16_t ddi) const;

@@ -36,10 +36,6 @@ class MessageIndex {
     return slot.message;
   }
 
-  void forget(std::uint32_t key) {
-    if (find(key) != nullptr) (*this)[key] = nullptr;
-  }
-
   void reserve_more(std::size_t keys) {
     if (used_ + keys > slots_.size() / 2) grow(used_ + keys);
   }
@@ -54,7 +50,7 @@ class MessageIndex {
   struct Slot {
     StoredMessage* message = nullptr;
     std::uint32_t key = 0;
-    bool used = false;  // stays when the key is forgotten, so that what lies behind is found
+    bool used = false;
   };
 
   std::size_t begin_of(std::uint32_t key) const {

@@ -23,6 +23,16 @@ struct SchemaProblem {
 /// "dbc/tractor.dbc:42:17: error: GroundBasedSpeedDist.GroundBasedSpeed: <text>; <remedy>"
 std::string describe(const SchemaProblem& problem);
 
+/// How many problems a file has, those that are not listed too.
+struct ProblemCount {
+  std::uint64_t errors = 0, warnings = 0;
+
+  void add(SchemaProblem::Severity severity) {
+    ++(severity == SchemaProblem::Severity::error ? errors : warnings);
+  }
+  bool operator==(const ProblemCount&) const = default;
+};
+
 inline constexpr std::size_t kMaxSchemaBytes = 64 * 1024 * 1024;
 inline constexpr std::size_t kMaxSchemaProblems = 1000;
 

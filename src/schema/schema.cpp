@@ -18,10 +18,6 @@ namespace {
 // Identifier without priority: what a transfer tells of the message that it carried.
 constexpr std::uint32_t kRouteMask = (1U << kPriorityShift) - 1;
 
-void forget(MessageIndex& index, std::uint32_t key, const StoredMessage* message) {
-  if (index.find(key) == message) index.forget(key);
-}
-
 const MessageSpec* spec_of(StoredMessage* message) {
   return message == nullptr ? nullptr : MessageStore::spec(*message);
 }

@@ -132,21 +132,25 @@ Result<SchemaHits> search_schema(const Schema& schema, const std::vector<std::st
     }
     if (hit.whole || !hit.signals.empty()) hits.messages.push_back(std::move(hit));
   }
-  for (const auto& [ddi, entry] : schema.dictionary().entries)
+  // Names of their own, not structured bindings: clang 14 does not capture these.
+  for (const auto& pair : schema.dictionary().entries) {
+    const DictionaryEntry& entry = pair.second;
     if (all([&](const Term& term) {
-          return term.word.empty() ? term.ddi && *term.ddi == ddi : word_in(term, {entry.name, entry.unit});
+          return term.word.empty() ? term.ddi && *term.ddi == entry.ddi
+                                   : word_in(term, {entry.name, entry.unit});
         }))
       hits.process_data.push_back(&entry);
-  for (const auto& [spn, text] : schema.trouble_texts().spn)
+  }
+  for (const auto& pair : schema.trouble_texts().spn)
     if (all([&](const Term& term) {
-          return term.word.empty() ? term.spn && *term.spn == spn : occurs(term.word, text);
+          return term.word.empty() ? term.spn && *term.spn == pair.first : occurs(term.word, pair.second);
         }))
-      hits.spns.emplace_back(spn, text);
-  for (const auto& [fmi, text] : schema.trouble_texts().fmi)
+      hits.spns.push_back(pair);
+  for (const auto& pair : schema.trouble_texts().fmi)
     if (all([&](const Term& term) {
-          return term.word.empty() ? term.fmi && *term.fmi == fmi : occurs(term.word, text);
+          return term.word.empty() ? term.fmi && *term.fmi == pair.first : occurs(term.word, pair.second);
         }))
-      hits.fmis.emplace_back(fmi, text);
+      hits.fmis.push_back(pair);
   return hits;
 }
 

@@ -34,7 +34,7 @@ bool put(Map& texts, std::uint32_t number, const std::string& text) {
 TroubleTexts parse_trouble_texts(std::string_view text, const std::string& file) {
   TroubleTexts texts;
   texts.file = file;
-  CsvProblems problems(texts.problems, file);
+  CsvProblems problems(texts.problems, texts.problem_count, file);
   if (text.size() > kMaxSchemaBytes) {
     problems.error(0, {}, "is larger than 64 MiB", "split it");
     return texts;
@@ -84,6 +84,8 @@ TroubleTexts parse_trouble_texts(std::string_view text, const std::string& file)
                      "give it one, in double quotes if it holds commas");
       continue;
     }
+    if (const std::string surplus = csv_surplus(fields, header.size()); !surplus.empty())
+      problems.warning(lines.line(), subject, surplus, kCsvSurplusRemedy);
     const bool is_new = is_spn ? put(texts.spn, *number, words) : put(texts.fmi, *number, words);
     if (!is_new)
       problems.warning(lines.line(), subject, "stands in the file before; this line counts",

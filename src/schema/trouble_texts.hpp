@@ -15,7 +15,8 @@ struct TroubleTexts {
   std::string file;
   std::map<std::uint32_t, std::string> spn;  // 19 bit
   std::map<std::uint8_t, std::string> fmi;   // 5 bit
-  std::vector<SchemaProblem> problems;
+  std::vector<SchemaProblem> problems;       // at most kMaxSchemaProblems
+  ProblemCount problem_count;                // of all, listed or not
 };
 
 /// CSV with the header kind,number,text; kind is "spn" or "fmi"; # begins a comment line. A line that cannot

@@ -49,7 +49,9 @@ Result<std::optional<Roster>> load_roster_of(const CommonOptions& options);
 /// a folder all of those, by name. What is wrong in them goes to standard error unless nothing is to be told;
 /// an error only if a file cannot be opened or nothing in it could be used.
 enum class SchemaTelling { problems, nothing };
-Result<Schema> load_schema(const CommonOptions& options, SchemaTelling telling = SchemaTelling::problems);
+/// `counts`: for each file of options.schema that was added, all its problems, those that its layer does not list too.
+Result<Schema> load_schema(const CommonOptions& options, SchemaTelling telling = SchemaTelling::problems,
+                           std::vector<ProblemCount>* counts = nullptr);
 
 /// --from and --to into the filter; a usage error if one is no time.
 std::optional<Error> parse_time_span(const CommonOptions& options, DecodeFilter& filter);

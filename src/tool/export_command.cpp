@@ -202,6 +202,10 @@ void tell_left_out(const Work& work) {
       note(fmt::format("{} messages are not in the schema and were left out",
                        work.database->unknown_messages()),
            "export", "add a DBC file with --schema");
+    if (work.database->loose_frames() > 0)
+      note(fmt::format("{} frames are pieces of no whole message and were left out",
+                       work.database->loose_frames()),
+           "export", "tramlog decode shows them");
   }
   if (work.rows() == 0)
     note("nothing of what was chosen is in the capture", "export", "tramlog decode shows what is there");

@@ -29,36 +29,52 @@ Json problem_json(const SchemaProblem& problem) {
           {"remedy", printable_utf8(problem.remedy)}};
 }
 
-std::string check_text(const std::vector<const SchemaLayer*>& layers) {
+struct Checked {
+  const SchemaLayer* layer = nullptr;
+  ProblemCount count;
+};
+
+std::string counted(std::uint64_t count, std::string_view one, std::string_view many) {
+  return fmt::format("{} {}", count, count == 1 ? one : many);
+}
+
+// A table has entries, even if none could be read.
+std::string held_by(const SchemaLayer& layer) {
+  std::string name = layer.name;
+  for (char& c : name)
+    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+  if (layer.entries > 0 || name.ends_with(".csv")) return counted(layer.entries, "entry", "entries");
+  return counted(layer.messages, "message", "messages") + " and " +
+         counted(layer.signals, "signal", "signals");
+}
+
+std::string check_text(const std::vector<Checked>& files) {
   std::string out;
-  for (const SchemaLayer* layer : layers) {
-    std::size_t errors = 0;
-    for (const SchemaProblem& problem : layer->problems) {
-      out += printable_utf8(describe(problem)) + "\n";
-      if (problem.severity == SchemaProblem::Severity::error) ++errors;
-    }
+  for (const auto& [layer, count] : files) {
+    for (const SchemaProblem& problem : layer->problems) out += printable_utf8(describe(problem)) + "\n";
     if (layer->problems_left_out > 0)
-      out += fmt::format("{}: {} more are not listed\n", layer->name, layer->problems_left_out);
-    const std::size_t warnings = layer->problems.size() - errors;
-    const std::string held = layer->entries > 0
-                                 ? fmt::format("{} entries", layer->entries)
-                                 : fmt::format("{} messages and {} signals", layer->messages, layer->signals);
-    out += printable_utf8(fmt::format("{}: {} can be used; {} error{}, {} warning{}", layer->name, held,
-                                      errors, errors == 1 ? "" : "s", warnings, warnings == 1 ? "" : "s"));
+      out += printable_utf8(fmt::format("{}: {} not listed", layer->name,
+                                        counted(layer->problems_left_out, "more is", "more are"))) +
+             "\n";
+    out += printable_utf8(fmt::format("{}: {} can be used; {}, {}", layer->name, held_by(*layer),
+                                      counted(count.errors, "error", "errors"),
+                                      counted(count.warnings, "warning", "warnings")));
     out += '\n';
   }
   return out;
 }
 
-std::string check_json(const std::vector<const SchemaLayer*>& layers) {
+std::string check_json(const std::vector<Checked>& checked) {
   Json files = Json::array();
-  for (const SchemaLayer* layer : layers) {
+  for (const auto& [layer, count] : checked) {
     Json problems = Json::array();
     for (const SchemaProblem& problem : layer->problems) problems.push_back(problem_json(problem));
     files.push_back({{"file", printable_utf8(layer->name)},
                      {"messages", layer->messages},
                      {"signals", layer->signals},
                      {"entries", layer->entries},
+                     {"errors", count.errors},
+                     {"warnings", count.warnings},
                      {"problems", std::move(problems)},
                      {"problems_not_listed", layer->problems_left_out}});
   }
@@ -70,16 +86,17 @@ int check(SchemaOptions options, bool json) {
   const std::size_t below = options.schema.size();
   options.schema.insert(options.schema.end(), options.check.begin(), options.check.end());
   const std::size_t ours = Schema::built_in().layers().size();
-  const auto schema = load_schema(options, SchemaTelling::nothing);
+  std::vector<ProblemCount> counts;
+  const auto schema = load_schema(options, SchemaTelling::nothing, &counts);
   if (!schema) return fail(schema.error());
-  std::vector<const SchemaLayer*> layers;
+  std::vector<Checked> files;
   bool clean = true;
   const auto& all = schema.value().layers();
   for (std::size_t i = ours + below; i < all.size(); ++i) {
-    layers.push_back(&all[i]);
+    files.push_back({&all[i], counts[i - ours]});
     clean = clean && all[i].problems.empty();
   }
-  return deliver(options, json ? check_json(layers) : check_text(layers), clean ? kFine : kSomethingWrong);
+  return deliver(options, json ? check_json(files) : check_text(files), clean ? kFine : kSomethingWrong);
 }
 
 int run(const SchemaOptions& options) {

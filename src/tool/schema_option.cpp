@@ -42,27 +42,42 @@ Result<std::vector<std::string>> files_of(const std::string& path) {
   return files;
 }
 
+std::uint64_t problems_of(const SchemaLayer& layer) {
+  return layer.problems.size() + layer.problems_left_out;
+}
+
+/// Adds a file, and to its problems what the schema finds beyond them: warnings.
+template <class File>
+ProblemCount add_counted(Schema& schema, File&& file, std::uint64_t own_problems) {
+  ProblemCount count = file.problem_count;
+  schema.add(std::forward<File>(file));
+  count.warnings += problems_of(schema.layers().back()) - own_problems;
+  return count;
+}
+
 /// False if nothing in the file could be used.
-bool add_file(Schema& schema, const std::string& text, const std::string& path) {
+bool add_file(Schema& schema, const std::string& text, const std::string& path, ProblemCount& count) {
   if (!has_ending(path, ".csv")) {
     DbcFile file = parse_dbc(text, path);
     check_dbc(file);
     const bool any = !file.messages.empty();
-    schema.add(std::move(file));
+    const std::uint64_t own_problems = file.problems.size() + file.problems_left_out;
+    count = add_counted(schema, std::move(file), own_problems);
     return any;
   }
   // The two tables differ in their header.
   Dictionary dictionary = parse_dictionary(text, path);
   if (!dictionary.entries.empty()) {
-    schema.add(std::move(dictionary));
+    const std::size_t own_problems = dictionary.problems.size();
+    count = add_counted(schema, std::move(dictionary), own_problems);
     return true;
   }
   TroubleTexts texts = parse_trouble_texts(text, path);
   const bool any = !texts.spn.empty() || !texts.fmi.empty();
   if (any || text.find("kind") != std::string::npos)
-    schema.add(std::move(texts));
+    count = add_counted(schema, std::move(texts), texts.problems.size());
   else
-    schema.add(std::move(dictionary));
+    count = add_counted(schema, std::move(dictionary), dictionary.problems.size());
   return any;
 }
 
@@ -78,7 +93,7 @@ void tell(const SchemaProblem& problem) {
 void tell_problems(const SchemaLayer& layer) {
   const std::size_t shown = std::min(layer.problems.size(), kProblemsShown);
   for (std::size_t i = 0; i < shown; ++i) tell(layer.problems[i]);
-  const std::uint64_t more = layer.problems.size() - shown + layer.problems_left_out;
+  const std::uint64_t more = problems_of(layer) - shown;
   if (more > 0)
     fmt::print(stderr, "tramlog: {} more problems : {} : see them all with tramlog schema --check FILE\n",
                more, printable_utf8(layer.name));
@@ -119,7 +134,8 @@ void add_filter(CLI::App& command, DecodeFilter& filter) {
                    "Leave out messages that say the same as the one before");
 }
 
-Result<Schema> load_schema(const CommonOptions& options, SchemaTelling telling) {
+Result<Schema> load_schema(const CommonOptions& options, SchemaTelling telling,
+                           std::vector<ProblemCount>* counts) {
   Schema schema = Schema::with_built_in();
   for (const std::string& path : options.schema) {
     auto files = files_of(path);
@@ -128,7 +144,9 @@ Result<Schema> load_schema(const CommonOptions& options, SchemaTelling telling) 
       const auto text = read_text_file(file, kMaxSchemaBytes);
       if (!text) return text.error();
       const std::size_t before = schema.layers().size();
-      const bool used = add_file(schema, text.value(), file);
+      ProblemCount count;
+      const bool used = add_file(schema, text.value(), file, count);
+      if (counts != nullptr) counts->push_back(count);
       if (telling == SchemaTelling::problems)
         for (std::size_t i = before; i < schema.layers().size(); ++i) tell_problems(schema.layers()[i]);
       if (!used && telling == SchemaTelling::problems)

@@ -116,6 +116,9 @@ TEST_CASE("export: every wheel speed of the capture, the same in all formats") {
   REQUIRE(objects.size() == speeds.size());
   CHECK(nlohmann::json::parse(objects[0])["source"] == 240);
   CHECK(rows[1].find(nlohmann::json::parse(objects[0])["time"].get<std::string>()) == 0);
+  CHECK(run("TRAMLOG export --format json" + chosen).output == file_text(folder / "speed.jsonl"));
+  REQUIRE(run("TRAMLOG export -o " + folder / "speed.json" + chosen).code == 0);
+  CHECK(file_text(folder / "speed.json") == file_text(folder / "speed.jsonl"));
 
   REQUIRE(run("TRAMLOG export -o " + folder / "speed.sqlite" + chosen).code == 0);
   CHECK(ask(folder / "speed.sqlite", "SELECT count(*) FROM WheelBasedSpeedDist") ==
@@ -145,6 +148,9 @@ TEST_CASE("export: steps, events and everything") {
   CHECK(ask(all, "PRAGMA integrity_check") == "ok");
   CHECK(ask(all, "SELECT file FROM capture") == "capture.pcapng");
   CHECK(ask(all, "SELECT count(*) > 0 FROM event WHERE kind = 'statistics'") == "1");
+  CHECK(ask(all,
+            "SELECT count(*) > 0 FROM remark WHERE message = 'AddressClaimed' AND name = 'is' AND text "
+            "LIKE '%NAME%'") == "1");
   CHECK(ask(all, "SELECT unit FROM signal WHERE signal = 'WheelBasedSpeed'") == "m/s");
   const std::string first = file_text(all);
   REQUIRE(run("TRAMLOG export " + capture + " -o " + all).code == 0);
@@ -161,6 +167,7 @@ TEST_CASE("export: what a user does wrong") {
   check_error(run("TRAMLOG export --signal WheelBasedSped" + capture), 2, "WheelBasedSpeed");
   check_error(run("TRAMLOG export --every 1d" + speed + capture), 2, "--every");
   check_error(run("TRAMLOG export --take mean" + speed + capture), 2, "--every");
+  check_error(run("TRAMLOG export --every 1s --changes" + speed + capture), 2, "means");
   check_error(run("TRAMLOG export --take median --every 1s" + speed + capture), 2, "median");
   check_error(run("TRAMLOG export --events" + speed + capture), 2, "--events");
   check_error(run("TRAMLOG export --controller nobody-at-all" + speed + capture), 2, "nobody-at-all");
@@ -169,11 +176,19 @@ TEST_CASE("export: what a user does wrong") {
   std::ofstream(folder / "note.db") << "this is no database, but a note";
   check_error(run("TRAMLOG export" + capture + " -o " + folder / "note.db"), 2, "note.db");
   CHECK(file_text(folder / "note.db").substr(0, 4) == "this");
+  sqlite3* theirs = nullptr;
+  REQUIRE(sqlite3_open((folder / "mine.sqlite").c_str(), &theirs) == SQLITE_OK);
+  REQUIRE(sqlite3_exec(theirs, "CREATE TABLE diary (day)", nullptr, nullptr, nullptr) == SQLITE_OK);
+  sqlite3_close(theirs);
+  check_error(run("TRAMLOG export" + capture + " -o " + folder / "mine.sqlite"), 2, "not of tramlog");
+  CHECK(ask(folder / "mine.sqlite", "SELECT name FROM sqlite_master") == "diary");
   const Outcome full = run("TRAMLOG export" + speed + capture + " >/dev/full");
   CHECK(full.code == 4);
   const Outcome help = run("TRAMLOG export --help");
   CHECK(help.code == 0);
   CHECK(help.output.find("Example") != std::string::npos);
+  CHECK(help.output.find("1970-01-01") != std::string::npos);
+  CHECK(help.output.find("\\x3d") != std::string::npos);
   const Outcome cut = run("head -c 100001" + capture + " | TRAMLOG export" + speed + " -");
   CHECK(cut.code == 3);
   CHECK(lines_of(cut.output).size() > 10);

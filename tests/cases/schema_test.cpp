@@ -74,7 +74,7 @@ TEST_CASE("our own files and the example of their README have nothing wrong in t
   const Outcome example = run("TRAMLOG schema --check " + folder.file("drill.dbc", readme_example()));
   INFO(example.output << example.errors);
   CHECK(example.code == 0);
-  CHECK_THAT(example.output, Catch::Contains("1 messages and 5 signals can be used; 0 errors, 0 warnings"));
+  CHECK_THAT(example.output, Catch::Contains("1 message and 5 signals can be used; 0 errors, 0 warnings"));
 }
 
 TEST_CASE("a mistake is told with file, line and signal, and fails the check") {
@@ -94,6 +94,38 @@ TEST_CASE("a mistake is told with file, line and signal, and fails the check") {
   const json told = json::parse(run("TRAMLOG schema --format json --check " + path).output);
   CHECK(told["files"][0]["problems"].size() >= 3);
   CHECK(run("TRAMLOG schema --check " + path + ".not-there").code == 3);
+}
+
+TEST_CASE("a check counts what can be used and all that is wrong") {
+  const Folder folder;
+  const auto last_line = [&](const std::string& name, const std::string& text) {
+    const std::string path = folder.file(name, text);
+    std::string output = run("TRAMLOG schema --check " + path).output;
+    REQUIRE(output.starts_with(path));
+    output.pop_back();
+    const std::size_t begin = output.rfind('\n') + 1;
+    return output.substr(begin + path.size());
+  };
+  // Of two messages with one identifier the later is never used.
+  CHECK(last_line("twice.dbc",
+                  "BO_ 2566853886 A: 8 D\n SG_ S : 0|8@1+ (1,0) [0|0] \"\" D\n"
+                  "BO_ 2566853886 B: 8 D\n SG_ S : 0|8@1+ (1,0) [0|0] \"\" D\n") ==
+        ": 1 message and 1 signal can be used; 1 error, 0 warnings");
+  std::string many = "BO_ 2566853886 A: 8 D\n SG_ S : 0|8@1+ (1,0) [300|400] \"\" D\n";
+  for (int i = 0; i < 4000; ++i) many += " SG_ T 0\n";
+  CHECK(last_line("many.dbc", many) == ": 1 message and 1 signal can be used; 4000 errors, 1 warning");
+  CHECK_THAT(run("TRAMLOG schema --check " + folder.file("many.dbc", many)).output,
+             Catch::Contains("many.dbc: 3001 more are not listed\n"));
+  const json told = json::parse(run("TRAMLOG schema --format json --check " + folder.file("many.dbc", many)).output);
+  CHECK(told["files"][0]["errors"] == 4000);
+  CHECK(told["files"][0]["warnings"] == 1);
+  CHECK(last_line("broken.csv", "ddi,name,unit,resolution\nx,y,z,1\n") ==
+        ": 0 entries can be used; 1 error, 0 warnings");
+  CHECK(last_line("one.csv", "kind,number,text\nspn,520200,fan speed\n") ==
+        ": 1 entry can be used; 0 errors, 0 warnings");
+  // What the file replaces of ours counts, too.
+  CHECK(last_line("ours.csv", "kind,number,text\nspn,168,battery\nspn,520200,fan speed\n") ==
+        ": 2 entries can be used; 0 errors, 1 warning");
 }
 
 TEST_CASE("the report holds messages against the user's periods and takes the user's words") {

@@ -84,10 +84,15 @@ class Paper final : public TableWriter {
 /// Messages put together by hand.
 class Bench {
  public:
-  Bench() {
+  explicit Bench(const std::string& more = "") {
     DbcFile file = parse_dbc(kDbc, "test.dbc");
     check_dbc(file);
     schema.add(std::move(file));
+    if (!more.empty()) {
+      DbcFile second = parse_dbc(more, "more.dbc");
+      check_dbc(second);
+      schema.add(std::move(second));
+    }
     Dictionary dictionary;
     dictionary.entries[7] = {7, "Actual Rate", "mg/m2", Decimal{1, -1}, false, 1};
     schema.add(std::move(dictionary));
@@ -149,7 +154,7 @@ class Bench {
   }
 
   static void send(DecodeSink& sink, const Talk& talk, TimeNs time, const std::vector<Reading>& readings,
-                   Bytes data = {}) {
+                   Bytes data = {}, const std::vector<Remark>& remarks = {}) {
     DecodedMessage message;
     message.talk = &talk;
     message.time = time;
@@ -157,6 +162,7 @@ class Bench {
     message.last_frame = 42;
     message.data = data;
     message.readings = readings;
+    message.remarks = remarks;
     sink.on_message(message);
   }
   static void announce(DecodeSink& sink, BusIndex bus, const std::string& name) {

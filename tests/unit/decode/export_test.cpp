@@ -118,13 +118,17 @@ TEST_CASE("export: values of process data by element") {
   data[2] = 0x01, data[3] = 0x02;  // DDI 513, -1
   data[4] = data[5] = data[6] = data[7] = 0xFF;
   Bench::send(series, talk, kTime, {}, data);
+  data[0] = 0x3A;  // sets the value and wants it acknowledged
+  data[4] = 0xFE;
+  Bench::send(series, talk, kTime, {}, data);
   data[0] = 0x32;  // asks for the value
   Bench::send(series, talk, kTime, {}, data);
   data.pop_back();  // too short
   data[0] = 0x33;
   Bench::send(series, talk, kTime, {}, data);
-  CHECK(paper.rows ==
-        std::vector<std::string>{"series:0||131|sprayer|291|100.0|||", "series:0||131|sprayer|291||-1||"});
+  CHECK(paper.rows == std::vector<std::string>{"series:0||131|sprayer|291|100.0|||",
+                                               "series:0||131|sprayer|291||-1||",
+                                               "series:0||131|sprayer|291||-2||"});
 }
 
 TEST_CASE("export: a tally keeps readings exact and rounds the mean to two more places") {
@@ -209,11 +213,35 @@ TEST_CASE("export: steps of a second, several takes") {
   CHECK(series.rows() == 3);
 }
 
+TEST_CASE("export: a mean says so in its name; codes and multiplexors have none") {
+  Bench bench(R"(VERSION ""
+BO_ 2365475326 Chooser: 8 Anybody
+ SG_ Which M : 0|8@1+ (1,0) [0|250] "" Anybody
+ SG_ Then m1 : 8|8@1+ (1,0) [0|250] "" Anybody
+)");
+  Paper paper;
+  SeriesExport series(bench.columns({"WheelSpeed.Speed", "KeySwitch", "Which", "Then"}),
+                      stepped(kSecond, {Take::mean}), paper);
+  CHECK(paper.heading(0) ==
+        "time,bus,source,controller,Speed mean [m/s],KeySwitch last,Which last,Then mean,remarks");
+  const MessageSpec* chooser = bench.find("Chooser");
+  const Talk& talk = bench.talk(chooser);
+  for (const std::uint64_t value : {1, 2, 2})
+    Bench::send(series, talk, kTime,
+                {Bench::valid(Bench::signal(chooser, "Which"), exact(value, 0)),
+                 Bench::valid(Bench::signal(chooser, "Then"), exact(value, 0))});
+  series.finish();
+  CHECK(paper.rows == std::vector<std::string>{"series:0||240|tractor ECU|||2|1.67|"});
+  Paper plain;
+  SeriesExport last(bench.columns({"WheelSpeed.Speed"}), stepped(kSecond, {Take::last}), plain);
+  CHECK(plain.heading(0) == "time,bus,source,controller,Speed [m/s],remarks");
+}
+
 TEST_CASE("export: steps lie on whole multiples of the period; the clock may go back") {
   Bench bench;
   Paper paper;
   SeriesExport series(bench.columns({"Hours"}), stepped(250 * kMillisecond, {Take::max}), paper);
-  CHECK(paper.heading(0) == "time,bus,source,controller,Hours [h],remarks");
+  CHECK(paper.heading(0) == "time,bus,source,controller,Hours max [h],remarks");
   const Talk& talk = bench.talk(bench.speed);
   const auto* hours = Bench::signal(bench.speed, "Hours");
   const auto at = [&](TimeNs time, std::uint64_t value) {

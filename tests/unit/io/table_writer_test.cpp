@@ -234,6 +234,19 @@ TEST_CASE("sqlite: types, values, comments, index, view and marks of the file") 
   CHECK(plan.find("USING INDEX Speed by time") != std::string::npos);
 }
 
+TEST_CASE("sqlite: a column of texts keeps every digit of a number") {
+  const TemporaryFolder folder;
+  auto writer = make_sqlite_writer(folder.path("t.sqlite"));
+  REQUIRE(writer.ok());
+  const TableId table = (*writer)->add_table(sample());
+  for (const Number& n : {exact(UINT64_MAX, 0), exact(UINT64_MAX, 3, true), real(0.5),
+                          real(std::numeric_limits<double>::infinity())})
+    (*writer)->row(table, std::vector<Cell>{{}, {}, {}, Cell::of_number(n)});
+  REQUIRE((*writer)->finish().ok());
+  CHECK(Database(folder.path("t.sqlite")).ask("SELECT text, typeof(text) FROM Speed") ==
+        "18446744073709551615|text/-18446744073709551.615|text/0.5|text/NULL|null");
+}
+
 TEST_CASE("sqlite: doubles are the nearest ones") {
   const TemporaryFolder folder;
   auto writer = make_sqlite_writer(folder.path("d.sqlite"));
@@ -289,6 +302,20 @@ TEST_CASE("sqlite: what is there is replaced only if it is a database that nobod
   }
   CHECK(bytes_of(path) == before);
   CHECK(!fs::exists(path + ".part"));
+  // Somebody else's database, one that only begins like ours, and nothing at all.
+  const std::string other = folder.path("other.db");
+  sqlite3* theirs = nullptr;
+  REQUIRE(sqlite3_open(other.c_str(), &theirs) == SQLITE_OK);
+  REQUIRE(sqlite3_exec(theirs, "CREATE TABLE diary (day)", nullptr, nullptr, nullptr) == SQLITE_OK);
+  const std::string untouched = bytes_of(other);
+  CHECK(kind_of(other) == ErrorKind::usage);
+  CHECK(bytes_of(other) == untouched);
+  REQUIRE(sqlite3_exec(theirs, "PRAGMA application_id = 1280528980", nullptr, nullptr, nullptr) ==
+          SQLITE_OK);  // our number back to front
+  CHECK(kind_of(other) == ErrorKind::usage);
+  sqlite3_close(theirs);
+  CHECK(kind_of(folder.write("cut.db", before.substr(0, 71))) == ErrorKind::usage);
+  CHECK(make_sqlite_writer(folder.write("empty.db", "")).ok());
   folder.write("a.db-wal", "x");
   CHECK(kind_of(path) == ErrorKind::usage);
 }

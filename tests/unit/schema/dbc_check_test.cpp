@@ -156,6 +156,31 @@ TEST_CASE("multiplexing that cannot be decided is left out") {
   CHECK(gone.messages.at(0).signals.empty());
 }
 
+TEST_CASE("what waits for a circle of multiplexors is told once") {
+  const std::string circle =
+      "BO_ 1 A: 8 X\n SG_ P m1M : 0|8@1+ (1,0) [0|0] \"\" X\n SG_ Q m1M : 8|8@1+ (1,0) [0|0] \"\" X\n"
+      " SG_ R m1 : 16|8@1+ (1,0) [0|0] \"\" X\n";
+  const std::string ways = "SG_MUL_VAL_ 1 P Q 1-1;\nSG_MUL_VAL_ 1 Q P 1-1;\n";
+  const Lines one = told(checked(circle + ways));
+  REQUIRE(one.size() == 3);
+  CHECK(one[2] ==
+        "t.dbc:4: error: A.R: its multiplexor is one of those that go round in a circle; correct the "
+        "SG_MUL_VAL_; the signal is left out");
+  const DbcFile many = checked(circle + " SG_ S m2 : 16|8@1+ (1,0) [0|0] \"\" X\n" +
+                               " SG_ T m3 : 16|8@1+ (1,0) [0|0] \"\" X\n" + ways);
+  REQUIRE(told(many).size() == 3);
+  CHECK(told(many)[2] ==
+        "t.dbc:4: error: A.R: its multiplexor is one of those that go round in a circle, as is that of 2 more "
+        "signals; correct the SG_MUL_VAL_; the signal is left out");
+  CHECK(many.messages.at(0).signals.empty());
+  // No circle: then a multiplexor is missing indeed.
+  const Lines missing = told(checked(circle + "SG_MUL_VAL_ 1 P Q 1-1;\n"));
+  REQUIRE(missing.size() == 3);
+  CHECK(missing[2] ==
+        "t.dbc:4: error: A.R: it is multiplexed, but the message has no multiplexor (a signal with M); mark the "
+        "multiplexor with M, or remove the m of this signal; the signal is left out");
+}
+
 TEST_CASE("a multiplexor that is not marked, and values that it cannot have") {
   const DbcFile file = checked(
       "BO_ 1 A: 8 X\n SG_ P : 0|2@1+ (1,0) [0|0] \"\" X\n SG_ S : 8|8@1+ (1,0) [0|0] \"\" X\nSG_MUL_VAL_ 1 S "
@@ -178,15 +203,16 @@ TEST_CASE("equal identifiers and names") {
       Lines{
           "t.dbc:2: error: Two: the identifier 0x18FEF1FE belongs to One already, in line 1; give one of "
           "them "
-          "another identifier, or remove it",
+          "another identifier, or remove it; the later message is left out",
           "t.dbc:3: warning: One: the message 0x18FEF1FE in line 1 has the same name; give one of them "
           "another "
           "name",
           "t.dbc:5: error: One.S: the message has a signal of this name already, in line 4; give one of them "
           "another name; the signal is left out"});
-  CHECK(file.messages.size() == 3);
-  CHECK(file.messages[2].signals.size() == 1);
-  CHECK(file.messages[2].signals[0].start_bit == 0);
+  REQUIRE(file.messages.size() == 2);
+  CHECK(file.messages[0].line == 1);
+  REQUIRE(file.messages[1].signals.size() == 1);
+  CHECK(file.messages[1].signals[0].start_bit == 0);
 }
 
 TEST_CASE("factors, floats, codes and ranges against the bits") {
@@ -219,4 +245,13 @@ TEST_CASE("factors, floats, codes and ranges against the bits") {
   CHECK_FALSE(has_signal(file, "Flat"));
   CHECK_FALSE(has_signal(file, "Half"));
   CHECK(file.messages.at(0).signals.size() == 7);
+}
+
+TEST_CASE("a range beside what the bits can reach") {
+  CHECK(told(checked("BO_ 1 A: 8 X\n SG_ S : 0|8@1+ (1,0) [300|400] \"\" X\n"
+                     " SG_ T : 8|8@1- (0.5,0) [-100|-80] \"\" X\n")) ==
+        Lines{"t.dbc:2: warning: A.S: the range [300|400] lies outside of what its bits can reach: 0 to 255; "
+              "correct the range, the length, the factor or the offset",
+              "t.dbc:3: warning: A.T: the range [-100|-80] lies outside of what its bits can reach: -64 to "
+              "63.5; correct the range, the length, the factor or the offset"});
 }

@@ -32,14 +32,24 @@ TEST_CASE("problems are capped and counted") {
   const DbcFile file = checked("BO_ 1 A: 8 X\n" + repeated(" SG_ S 0\n", 1500));
   CHECK(file.problems.size() == kMaxSchemaProblems);
   CHECK(file.problems_left_out == 500);
+  CHECK(file.problem_count == ProblemCount{1500, 0});
+  // Warnings count as such, and so does what is found after the reading.
+  const DbcFile mixed = checked("BO_ 1 A: 8 X\n" + repeated(" SG_ S 0\n", 1200) +
+                                " SG_ W : 0|8@1+ (1,0) [0|300] \"\" X\n SG_ Z : 8|8@1+ (0,0) [0|0] \"\" X\n");
+  CHECK(mixed.problem_count == ProblemCount{1201, 1});
+  CHECK(mixed.problems_left_out == 202);
 }
 
 TEST_CASE("texts that are copied again and again are bounded") {
+  std::string text = "BO_ 1 A: 8 X\n", uses;
+  for (const char c : {'A', 'B', 'C', 'D', 'E', 'F'}) {
+    text += std::string(" SG_ ") + c + " : 0|8@1+ (1,0) [0|0] \"\" X\n";
+    uses += std::string("VAL_ 1 ") + c + " T;\n";
+  }
   const DbcFile file =
-      parsed("BO_ 1 A: 8 X\n SG_ S : 0|8@1+ (1,0) [0|0] \"\" X\nVAL_TABLE_ T 1 \"" +
-             std::string(kMaxDbcCopiedBytes / 4, 'x') + "\";\n" + repeated("VAL_ 1 S T;\n", 6));
+      parsed(text + "VAL_TABLE_ T 1 \"" + std::string(kMaxDbcCopiedBytes / 4, 'x') + "\";\n" + uses);
   CHECK(told(file) ==
-        Lines{"t.dbc:8:10: error: A.S: the file holds too many bytes of repeated texts: from here on "
+        Lines{"t.dbc:13:10: error: A.E: the file holds too many bytes of repeated texts: from here on "
               "they are left out, 67108864 is the most; split the file"});
 }
 

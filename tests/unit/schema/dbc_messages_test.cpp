@@ -84,7 +84,7 @@ TEST_CASE("line ends of every kind count once") {
     CHECK(signal_of(file, "S").line == 4);
     CHECK(signal_of(file, "S").comment == "one\ntwo");
     CHECK(told(file) == Lines{"t.dbc:7:9: warning: \"y\" stands where ';' is expected; write it as CM_ SG_ "
-                              "2566844926 Signal \"text\";"});
+                              "2566853886 Signal \"text\";"});
   }
 }
 

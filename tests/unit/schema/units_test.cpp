@@ -1,3 +1,4 @@
+#include "schema/schema.hpp"
 #include "schema/units.hpp"
 
 #include <catch2/catch.hpp>
@@ -252,4 +253,20 @@ TEST_CASE("a language command may be short") {
   CHECK(units_of_language_command(data, kMetric) == kImperial);
   CHECK_FALSE(units_of_language_command(Bytes(data, 5), kMetric));
   CHECK_FALSE(units_of_language_command({}, kMetric));
+}
+
+TEST_CASE("every temperature of the data dictionary is shown in degF to who wants that") {
+  std::set<std::string> units;
+  const Dictionary& dictionary = Schema::built_in().dictionary();
+  for (const auto& [ddi, entry] : dictionary.entries)
+    if (entry.name.find("emperature") != std::string::npos) units.insert(entry.unit);
+  CHECK(units == std::set<std::string>{"mK"});
+  for (const UnitChoice& choice : {kImperial, kUs}) {
+    CHECK(conversion_of("mK", choice)->unit == "degF");
+    CHECK(converted("mK", choice, exact(373150, 0), 1) == "212.000");  // boiling water, step 0.0018
+    CHECK(converted("mK", choice, exact(233150, 0), 1) == "-40.000");
+    CHECK(converted("mK", choice, exact(0, 0), 1) == "-459.670");
+  }
+  CHECK_FALSE(conversion_of("mK", kMetric));
+  CHECK_FALSE(conversion_of("degC", kMetric));
 }
