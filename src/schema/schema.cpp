@@ -119,22 +119,24 @@ struct Schema::Impl {
           std::find(replaced.begin(), replaced.end(), earlier) == replaced.end())
         replaced.push_back(earlier);
     };
-    replaces(exact.find(message.id));
-    put(exact, message.id, message);
+    const bool for_all = !message.exact_only && source_of(message.id) == kNullAddress;
+    if (!for_all) {
+      replaces(exact.find(message.id));
+      put(exact, message.id, message);
+    }
     if (!message.exact_only) {
-      const bool for_all = source_of(message.id) == kNullAddress;
-      const std::uint32_t route = message.id & kRouteMask;
-      const std::uint32_t of_source = message.pgn << 8 | source_of(message.id);
-      replaces(routes.find(route));
-      put(routes, route, message);
       if (!for_all) {
+        const std::uint32_t route = message.id & kRouteMask;
+        const std::uint32_t of_source = message.pgn << 8 | source_of(message.id);
+        replaces(routes.find(route));
+        put(routes, route, message);
         replaces(by_source.find(of_source));
         put(by_source, of_source, message);
       }
       // Whoever has no entry of its own gets the one for everybody; a later one for a single source is none.
       StoredMessage*& best = by_pgn[message.pgn];
       const bool best_for_all = best != nullptr && source_of(best->id) == kNullAddress;
-      if (best != nullptr && best->layer != message.layer && for_all == best_for_all) replaces(best);
+      if (for_all && best_for_all) replaces(best);
       if (best_for_all && !for_all && best->layer != message.layer && replaced.empty())
         warn(message,
              fmt::format("counts for source 0x{:02X} only: from others the PGN stays {} ({})",

@@ -169,15 +169,17 @@ TEST_CASE("what waits for a circle of multiplexors is told once") {
   const DbcFile many = checked(circle + " SG_ S m2 : 16|8@1+ (1,0) [0|0] \"\" X\n" +
                                " SG_ T m3 : 16|8@1+ (1,0) [0|0] \"\" X\n" + ways);
   REQUIRE(told(many).size() == 3);
-  CHECK(told(many)[2] ==
-        "t.dbc:4: error: A.R: its multiplexor is one of those that go round in a circle, as is that of 2 more "
-        "signals; correct the SG_MUL_VAL_; the signal is left out");
+  CHECK(
+      told(many)[2] ==
+      "t.dbc:4: error: A.R: its multiplexor is one of those that go round in a circle, as is that of 2 more "
+      "signals; correct the SG_MUL_VAL_; the signal is left out");
   CHECK(many.messages.at(0).signals.empty());
   // No circle: then a multiplexor is missing indeed.
   const Lines missing = told(checked(circle + "SG_MUL_VAL_ 1 P Q 1-1;\n"));
   REQUIRE(missing.size() == 3);
   CHECK(missing[2] ==
-        "t.dbc:4: error: A.R: it is multiplexed, but the message has no multiplexor (a signal with M); mark the "
+        "t.dbc:4: error: A.R: it is multiplexed, but the message has no multiplexor (a signal with M); mark "
+        "the "
         "multiplexor with M, or remove the m of this signal; the signal is left out");
 }
 

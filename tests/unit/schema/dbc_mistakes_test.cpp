@@ -137,29 +137,32 @@ TEST_CASE("numbers that are too large or too small") {
       "BO_ 1 A: 8 X\n SG_ F : 0|8@1+ (1e308,0) [0|0] \"\" X\n SG_ O : 0|8@1+ (1,-2.5E+400) [0|0] \"\" X\n"
       " SG_ T : 0|8@1+ (1e-308,0) [0|0] \"\" X\n SG_ N : 0|8@1+ (1e,0) [0|0] \"\" X\n"
       " SG_ Fine : 0|8@1+ (1e300,0) [0|0] \"\" X\n");
-  CHECK(told(file) ==
-        Lines{"t.dbc:2:18: error: A.F: the factor 1e308 is too large or too small to calculate with; correct "
-              "it; the signal is left out",
-              "t.dbc:3:20: error: A.O: the offset -2.5E+400 is too large or too small to calculate with; "
-              "correct it; the signal is left out",
-              "t.dbc:4:18: error: A.T: the factor 1e-308 is too large or too small to calculate with; correct "
-              "it; the signal is left out",
-              "t.dbc:5:18: error: A.N: \"1e\" stands where the factor is expected" + kForm});
+  CHECK(
+      told(file) ==
+      Lines{"t.dbc:2:18: error: A.F: the factor 1e308 is too large or too small to calculate with; correct "
+            "it; the signal is left out",
+            "t.dbc:3:20: error: A.O: the offset -2.5E+400 is too large or too small to calculate with; "
+            "correct it; the signal is left out",
+            "t.dbc:4:18: error: A.T: the factor 1e-308 is too large or too small to calculate with; correct "
+            "it; the signal is left out",
+            "t.dbc:5:18: error: A.N: \"1e\" stands where the factor is expected" + kForm});
   CHECK(file.messages.at(0).signals.size() == 1);
 }
 
 TEST_CASE("a range of a multiplexor that is upside down is told once") {
   const std::string pages =
       "BO_ 1 A: 8 X\n SG_ P M : 0|8@1+ (1,0) [0|0] \"\" X\n SG_ S m1 : 8|8@1+ (1,0) [0|0] \"\" X\n";
-  CHECK(told(parsed(pages + "SG_MUL_VAL_ 1 S P 8-5;\n")) ==
-        Lines{"t.dbc:4:19: error: A.S: the range 8-5 is upside down; write the smaller number first; the range "
-              "is left out"});
+  CHECK(
+      told(parsed(pages + "SG_MUL_VAL_ 1 S P 8-5;\n")) ==
+      Lines{"t.dbc:4:19: error: A.S: the range 8-5 is upside down; write the smaller number first; the range "
+            "is left out"});
   const DbcFile some = parsed(pages + "SG_MUL_VAL_ 1 S P 8-5, 2-3;\n");
   CHECK(told(some).size() == 1);
   CHECK(signal_of(some, "S").multiplex_ranges.at(0).first == 2);
-  CHECK(told(parsed(pages + "SG_MUL_VAL_ 1 S P ;\n")) ==
-        Lines{"t.dbc:4:19: error: A.S: \";\" stands where a range of values such as 0-3 is expected; write it "
-              "as SG_MUL_VAL_ 2566853886 Signal Multiplexor 0-3, 8-8;"});
+  CHECK(
+      told(parsed(pages + "SG_MUL_VAL_ 1 S P ;\n")) ==
+      Lines{"t.dbc:4:19: error: A.S: \";\" stands where a range of values such as 0-3 is expected; write it "
+            "as SG_MUL_VAL_ 2566853886 Signal Multiplexor 0-3, 8-8;"});
 }
 
 TEST_CASE("range, unit and receivers may be wrong or missing") {

@@ -61,8 +61,8 @@ std::string read(const Schema& schema, const std::string& hex) {
 void check_places(std::span<const PlacedCase> cases) {
   for (const PlacedCase& placed : cases) {
     CAPTURE(placed.place, placed.payload);
-    const Schema schema = schema_of(fmt::format(
-        "BO_ 100 Test: {} Anybody\n SG_ X : {} [0|0] \"\" Anybody\n", placed.length, placed.place));
+    const Schema schema = schema_of(fmt::format("BO_ 100 Test: {} Anybody\n SG_ X : {} [0|0] \"\" Anybody\n",
+                                                placed.length, placed.place));
     CHECK(read(schema, placed.payload) == std::string("X=") + placed.value);
     // Cut off where the last byte is missing.
     const SignalSpec& signal = only_message(schema).signals.at(0);
@@ -228,8 +228,7 @@ TEST_CASE("places follow factor and offset") {
 
 TEST_CASE("what does not fit into 64 bits is a binary fraction") {
   const auto value = [](const std::string& place, const std::string& hex) {
-    const Schema schema =
-        schema_of("BO_ 100 Test: 8 Anybody\n SG_ X : " + place + " [0|0] \"\" Anybody\n");
+    const Schema schema = schema_of("BO_ 100 Test: 8 Anybody\n SG_ X : " + place + " [0|0] \"\" Anybody\n");
     return read_signal(only_message(schema).signals.at(0), from_hex(hex))->value;
   };
   // 2^64 - 1 times 10, times 1e-30, and less 1: one beyond what an unsigned or a signed 64-bit integer holds.
@@ -246,8 +245,7 @@ TEST_CASE("what does not fit into 64 bits is a binary fraction") {
 
 TEST_CASE("ranges") {
   const auto validity = [](const std::string& signal, std::uint8_t raw) {
-    const Schema schema =
-        schema_of("BO_ 100 Test: 1 Anybody\n SG_ X : " + signal + " \"\" Anybody\n");
+    const Schema schema = schema_of("BO_ 100 Test: 1 Anybody\n SG_ X : " + signal + " \"\" Anybody\n");
     const std::uint8_t data[] = {raw};
     return validity_code(read_signal(only_message(schema).signals.at(0), data)->validity);
   };
@@ -272,8 +270,7 @@ TEST_CASE("ranges") {
 }
 
 TEST_CASE("a value out of range is kept") {
-  const Schema schema =
-      schema_of("BO_ 100 Test: 1 Anybody\n SG_ X : 0|8@1+ (0.4,0) [0|100] \"%\" Anybody\n");
+  const Schema schema = schema_of("BO_ 100 Test: 1 Anybody\n SG_ X : 0|8@1+ (0.4,0) [0|100] \"%\" Anybody\n");
   CHECK(read(schema, "ff") == "X=102.0<out-of-range>");
 }
 

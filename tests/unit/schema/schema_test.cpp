@@ -75,7 +75,8 @@ TEST_CASE("a transfer's destination counts for PDU1") {
   Schema schema;
   add(schema, message(0x18EF2680, true, "ToDisplay") + message(0x18EFFFFE, true, "Anybody"), "a.dbc");
   CHECK(name_of(schema.find(Pgn{0xEF00}, 0x80, 0x26)) == "ToDisplay");
-  CHECK(name_of(schema.find(Pgn{0xEF00}, 0x80, 0x27)) == "Anybody");
+  CHECK(name_of(schema.find(Pgn{0xEF00}, 0x80, 0x27)) == "ToDisplay");  // of the same source
+  CHECK(name_of(schema.find(Pgn{0xEF00}, 0x81, 0x26)) == "Anybody");
 }
 
 TEST_CASE("11-bit identifiers and identifiers that are no PGN are matched exactly") {
@@ -153,6 +154,7 @@ TEST_CASE("layers for different sources stand side by side") {
   CHECK(name_of(schema.find(0x18FF1481, true)) == "M81");
   CHECK(name_of(schema.find(0x0CFF1481, true)) == "M81");
   CHECK(name_of(schema.find(0x18FF1482, true)) == "M82");
+  CHECK(schema.layers()[1].problems.empty());
 }
 
 TEST_CASE("a later exact identifier replaces only itself") {
@@ -166,7 +168,7 @@ TEST_CASE("a later exact identifier replaces only itself") {
   CHECK(name_of(schema.find(0x0CFE48FE, true)) == "Yours");
   CHECK(name_of(schema.find(0x0CFE4880, true)) == "Ours");
   CHECK(name_of(schema.find(0x123, false)) == "YourStandard");
-  CHECK(schema.layers()[1].problems.size() == 2);
+  CHECK(schema.layers()[1].problems.size() == 1);  // only the 11-bit one is gone
   CHECK(schema.messages().size() == 3);
 }
 

@@ -39,7 +39,8 @@ TEST_CASE("a user's own texts come on top") {
 }
 
 TEST_CASE("texts in Latin-1 become UTF-8, those in UTF-8 stay") {
-  const TroubleTexts texts = parse_trouble_texts("kind,number,text\nspn,1,S\xE4rad\nspn,2,S\xC3\xA4rad\n", "drill.csv");
+  const TroubleTexts texts =
+      parse_trouble_texts("kind,number,text\nspn,1,S\xE4rad\nspn,2,S\xC3\xA4rad\n", "drill.csv");
   CHECK(texts.spn.at(1) == "S\xC3\xA4rad");
   CHECK(texts.spn.at(2) == "S\xC3\xA4rad");
 }

@@ -1,4 +1,3 @@
-#include "schema/schema.hpp"
 #include "schema/units.hpp"
 
 #include <catch2/catch.hpp>
@@ -7,6 +6,8 @@
 #include <limits>
 #include <set>
 #include <sstream>
+
+#include "schema/schema.hpp"
 
 using namespace tramlog;
 

@@ -25,8 +25,8 @@ struct Options {
 Schema schema_of(unsigned bits, bool is_signed, const Options& options) {
   const std::string id = options.id;
   std::string text =
-      "BO_ " + id + " Test: 8 Anybody\n SG_ X : 0|" + std::to_string(bits) + "@1" +
-      (is_signed ? "-" : "+") + " (1,0) [" + options.limits + "] \"" + options.unit + "\" Anybody\n" +
+      "BO_ " + id + " Test: 8 Anybody\n SG_ X : 0|" + std::to_string(bits) + "@1" + (is_signed ? "-" : "+") +
+      " (1,0) [" + options.limits + "] \"" + options.unit + "\" Anybody\n" +
       "BA_DEF_ SG_ \"Codes\" ENUM \"standard\",\"all-valid\";\n"
       "BA_DEF_ SG_ \"Purpose\" ENUM \"measured\",\"command\";\n"
       "BA_DEF_ BO_ \"Rule\" ENUM \"by-page\",\"iso11783\",\"nmea2000\",\"none\";\n"
