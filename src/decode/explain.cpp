@@ -222,7 +222,7 @@ void Explanation::why(const MessageSpec& spec, std::uint32_t id, bool extended) 
   page_.text(0, page_.shown("Message " + name));
   const auto& layers = schema_.layers();
   const bool built_in = spec.layer < layers.size() && layers[spec.layer].built_in;
-  page_.text(2, page_.shown(fmt::format("from {}{}", place_words(schema_, spec, spec.line),
+  page_.text(2, page_.shown(fmt::format("from {}{}", printable_utf8(schema_.source_line(spec, spec.line)),
                                         built_in ? ", which is built in" : "")));
   std::string reason;
   // The priority is no part of what is compared.

@@ -48,7 +48,4 @@ void explain_signals(ExplainPage& page, const Schema& schema, const MessageSpec&
 /// Which rule made the reading what it is: "FE in the top byte: error, ISO 11783-7".
 std::string validity_reason(const Reading& reading, std::size_t data_bytes);
 
-/// "dbc/tractor.dbc:42".
-std::string place_words(const Schema& schema, const MessageSpec& spec, std::uint32_t line);
-
 }  // namespace tramlog

@@ -71,10 +71,4 @@ std::string validity_reason(const Reading& reading, std::size_t data_bytes) {
   return fmt::format("{}: {}", words, code_reason(reading));
 }
 
-std::string place_words(const Schema& schema, const MessageSpec& spec, std::uint32_t line) {
-  const auto& layers = schema.layers();
-  const std::string name = spec.layer < layers.size() ? layers[spec.layer].name : std::string("schema");
-  return fmt::format("{}:{}", printable_utf8(name), line);
-}
-
 }  // namespace tramlog

@@ -160,7 +160,7 @@ void explain_one(ExplainPage& page, const Schema& schema, const MessageSpec& spe
   const SignalSpec& signal = *reading.signal;
   std::string head = printable_utf8(signal.name);
   if (signal.title != signal.name) head += ": " + printable_utf8(signal.title);
-  head += fmt::format(" ({}", place_words(schema, spec, signal.line));
+  head += fmt::format(" ({}", printable_utf8(schema.source_line(spec, signal.line)));
   if (signal.spn) head += fmt::format(", SPN {}", *signal.spn);
   head += ')';
   page.row(fmt::format("{}  ", key), page.shown(head));
@@ -174,14 +174,7 @@ void explain_one(ExplainPage& page, const Schema& schema, const MessageSpec& spe
     // A named code without a unit is no quantity: scaling it says nothing.
     if (reading.has_value() && !(reading.text && signal.unit.empty()) && !signal.characters)
       page.text(5, page.shown(arithmetic_words(reading, units)));
-    if (signal.characters) {
-      std::uint8_t bytes[8];
-      const std::size_t count = std::min<std::size_t>(8, (signal.bit_length + 7u) / 8u);
-      for (std::size_t i = 0; i < count; ++i)
-        bytes[i] = static_cast<std::uint8_t>(reading.raw >>
-                                             (8 * (signal.order == ByteOrder::little ? i : count - 1 - i)));
-      page.text(5, page.shown("as text \"" + printable_latin1({bytes, count}) + "\""));
-    }
+    if (signal.characters) page.text(5, page.shown("as text \"" + characters_of(reading) + "\""));
   }
   page.text(5, page.shown(validity_reason(reading, data_bytes)));
 }
@@ -199,8 +192,8 @@ void explain_absent(ExplainPage& page, const Schema& schema, const MessageSpec& 
       page.raw_line("Signals that are not in this message");
       first = false;
     }
-    std::string text =
-        fmt::format("{} ({})", printable_utf8(signal.name), place_words(schema, spec, signal.line));
+    std::string text = fmt::format("{} ({})", printable_utf8(signal.name),
+                                   printable_utf8(schema.source_line(spec, signal.line)));
     if (const SignalSpec* chooser = chooser_of(spec, signal)) {
       text += fmt::format(": only if {} is {}", printable_utf8(chooser->name), choice_words(signal));
       const auto said = std::find_if(readings.begin(), readings.end(), here(*chooser));

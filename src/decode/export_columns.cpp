@@ -176,17 +176,6 @@ std::string_view safe_text(std::string_view text, std::string& buffer) {
   return buffer;
 }
 
-std::string characters_of(const Reading& reading) {
-  const std::size_t count = std::min<std::size_t>(reading.signal->bit_length, 64) / 8;
-  std::vector<std::uint8_t> bytes(count);
-  for (std::size_t i = 0; i < count; ++i) {
-    const std::size_t place = reading.signal->order == ByteOrder::little ? i : count - 1 - i;
-    bytes[i] = static_cast<std::uint8_t>(reading.raw >> (8 * place));
-  }
-  while (!bytes.empty() && (bytes.back() == 0 || bytes.back() == ' ')) bytes.pop_back();
-  return printable_latin1(bytes);
-}
-
 Number shown_number(const SignalColumn& column, const Number& value) {
   return column.conversion ? convert(value, *column.conversion, column.resolution) : value;
 }

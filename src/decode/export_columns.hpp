@@ -75,9 +75,6 @@ std::vector<ValueWord> words_of(const SignalColumn& column);
 /// A text that is safe to write: as it is, or made printable in `buffer`.
 std::string_view safe_text(std::string_view text, std::string& buffer);
 
-/// The characters of a signal that holds some, made printable, without blanks at the end.
-std::string characters_of(const Reading& reading);
-
 /// The number in the column's unit.
 Number shown_number(const SignalColumn& column, const Number& value);
 

@@ -167,16 +167,8 @@ DatabaseExport::MessageTable& DatabaseExport::table_of(const MessageSpec& messag
   return made;
 }
 
-DatabaseExport::Known& DatabaseExport::known(const Talk& talk) {
-  if (talk.slot >= Interpreter::kMaxTalks) {
-    spare_ = Known{};
-  } else if (talk.slot >= talks_.size()) {
-    talks_.resize(std::max<std::size_t>(talk.slot + std::size_t{1}, talks_.size() * 2));
-  }
-  Known& known = talk.slot >= Interpreter::kMaxTalks ? spare_ : talks_[talk.slot];
-  if (known.known && known.generation == talk.generation) return known;
-  known.known = true;
-  known.generation = talk.generation;
+DatabaseExport::Known DatabaseExport::make_known(const Talk& talk) {
+  Known known;
   known.table = talk.spec == nullptr ? nullptr : &table_of(*talk.spec);
   known.controller = printable_utf8(talk.from.words);
   known.name = talk.from.name ? talk.from.name->hex() : "";
@@ -185,7 +177,7 @@ DatabaseExport::Known& DatabaseExport::known(const Talk& talk) {
 
 void DatabaseExport::on_message(const DecodedMessage& message) {
   const Talk& talk = *message.talk;
-  const Known& of_talk = known(talk);
+  const Known& of_talk = talks_.of(talk, [this](const Talk& one) { return make_known(one); });
   if (of_talk.table == nullptr) {
     ++(talk.piece ? loose_frames_ : unknown_messages_);
     return;

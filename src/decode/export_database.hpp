@@ -1,14 +1,12 @@
 // Decoded messages as tables of a database: one typed table a message, and tables that tell what is in it.
 //
 //   <Message>  time_ns, bus, source, destination, controller, name, frame, then a column a signal (unit in
-//   the
-//              table's text). A signal that the message does not carry or that has no value is NULL. With it
+//              the table's text). A signal that the message does not carry or that has no value is NULL. With it
 //              comes the view <Message>_readable, with times and codes in words. Process data (PGN 51968)
 //              also has ddi_name, value and unit: what a value (command 3 or 10) means by the data
 //              dictionary.
 //   signal     message, signal (names as in this database), message_name, signal_name (in the schema), unit,
-//   spn,
-//              title, minimum, maximum, resolution, period_ms, schema_source. A signal that found no room in
+//              spn, title, minimum, maximum, resolution, period_ms, schema_source. A signal that found no room in
 //              its table has NULL as signal
 //   code       message, signal, code (as in the column), text
 //   doubt      message, time_ns, bus, source, frame, signal, state ("error", "reserved", "out-of-range",
@@ -32,6 +30,7 @@
 #include "decode/export_events.hpp"
 #include "decode/export_process.hpp"
 #include "decode/interpreter.hpp"
+#include "decode/talk_memory.hpp"
 
 namespace tramlog {
 
@@ -59,8 +58,7 @@ struct ExportNote {
 class DatabaseExport final : public DecodeSink {
  public:
   /// Of messages that `chosen` has no signal of, all signals are taken; so are those of process data if
-  /// `chosen` has the value of a DDI. Without `events` the table `event` is
-  /// left out. What is given must outlive this.
+  /// `chosen` has the value of a DDI. Without `events` the table `event` is left out. What is given must outlive this.
   DatabaseExport(const Schema& schema, const std::vector<SignalColumn>& chosen,
                  const std::optional<UnitChoice>& units, bool events, TableWriter& out);
 
@@ -85,13 +83,11 @@ class DatabaseExport final : public DecodeSink {
     bool process_data = false;       // has the columns that say what a value means
   };
   struct Known {
-    std::uint32_t generation = 0;
     MessageTable* table = nullptr;
-    bool known = false;
     std::string controller, name;
   };
 
-  Known& known(const Talk& talk);
+  Known make_known(const Talk& talk);
   MessageTable& table_of(const MessageSpec& message);
   std::vector<const SignalSpec*> signals_of(const MessageSpec& message, bool process_data) const;
   void add_signals(const MessageSpec& message, std::vector<const SignalSpec*> signals, MessageTable& made,
@@ -112,8 +108,7 @@ class DatabaseExport final : public DecodeSink {
   NameSet names_;
   BusNames buses_;
   std::unordered_map<const MessageSpec*, MessageTable> tables_;
-  std::vector<Known> talks_;  // by slot
-  Known spare_;
+  TalkMemory<Known> talks_;
   std::vector<Cell> cells_;        // kFixed ones, those of process data if there are any, then the signals'
   std::deque<std::string> texts_;  // what cells point to
   std::vector<ExportNote> notes_;

@@ -69,20 +69,11 @@ SeriesExport::SeriesExport(std::vector<SignalColumn> columns, const SeriesOption
                                          !process_places_.empty(), out_, table_);
 }
 
-SeriesExport::Known& SeriesExport::known(const Talk& talk) {
-  if (talk.slot >= Interpreter::kMaxTalks) {
-    spare_ = Known{};
-  } else if (talk.slot >= talks_.size()) {
-    talks_.resize(std::max<std::size_t>(talk.slot + std::size_t{1}, talks_.size() * 2));
-  }
-  Known& known = talk.slot >= Interpreter::kMaxTalks ? spare_ : talks_[talk.slot];
-  if (known.known && known.generation == talk.generation) return known;
-  known.known = true;
-  known.generation = talk.generation;
+SeriesExport::Known SeriesExport::make_known(const Talk& talk) const {
+  Known known;
   const auto found = places_.find(talk.spec);
   known.places = found == places_.end() ? nullptr : &found->second;
   known.controller = printable_utf8(talk.from.words);
-  known.step = {};
   return known;
 }
 
@@ -96,7 +87,7 @@ std::optional<SeriesExport::Process> SeriesExport::process_of(const DecodedMessa
 }
 
 void SeriesExport::on_message(const DecodedMessage& message) {
-  Known& talk = known(*message.talk);
+  Known& talk = talks_.of(*message.talk, [this](const Talk& one) { return make_known(one); });
   const std::optional<Process> process = process_of(message);
   bool chosen = process.has_value();
   if (talk.places != nullptr) {

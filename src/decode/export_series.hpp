@@ -15,6 +15,7 @@
 #include "decode/export_process.hpp"
 #include "decode/export_steps.hpp"
 #include "decode/interpreter.hpp"
+#include "decode/talk_memory.hpp"
 
 namespace tramlog {
 
@@ -57,8 +58,6 @@ class SeriesExport final : public DecodeSink {
  private:
   /// What is known of a Talk.
   struct Known {
-    std::uint32_t generation = 0;
-    bool known = false;
     const std::vector<std::int32_t>* places = nullptr;  // column by signal of the message; -1: none
     std::string controller;                             // safe to write
     StepTable::Memory step;
@@ -70,7 +69,7 @@ class SeriesExport final : public DecodeSink {
     Number value;  // in the dictionary's unit
   };
 
-  Known& known(const Talk& talk);
+  Known make_known(const Talk& talk) const;
   void tell_row(const DecodedMessage& message, const Known& known, const std::optional<Process>& process);
   void tally_step(const DecodedMessage& message, Known& known, const std::optional<Process>& process);
   /// None if the message carries no value that was chosen.
@@ -83,8 +82,7 @@ class SeriesExport final : public DecodeSink {
   std::unordered_map<const MessageSpec*, std::vector<std::int32_t>> places_;
   std::unordered_map<std::uint16_t, std::size_t> process_places_;  // column by DDI
   std::vector<std::pair<std::string, std::size_t>> value_columns_;
-  std::vector<Known> talks_;  // by slot
-  Known spare_;               // of talks beyond the Interpreter's cap
+  TalkMemory<Known> talks_;
   BusNames buses_;
   std::size_t first_value_ = 0;
   std::vector<Cell> cells_;

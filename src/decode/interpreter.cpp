@@ -26,16 +26,6 @@ constexpr SpanNs kClockStep = 10 * kSecond;  // so far back, the clock was set
 constexpr std::size_t kMostKeptSignals = 64;
 constexpr std::size_t kMostKeptReadings = 300'000;
 
-/// Fast-packet PGNs that only a user's schema knows: data page 1 and too long for a frame.
-std::vector<Pgn> fast_packets_of(const Schema& schema) {
-  std::vector<Pgn> pgns;
-  for (const MessageSpec* spec : schema.messages()) {
-    const bool data_page_1 = (spec->pgn & 0x30000) == 0x10000;
-    if (spec->extended && !spec->exact_only && data_page_1 && spec->length > 8) pgns.push_back(spec->pgn);
-  }
-  return pgns;
-}
-
 /// The value commands: value, and the measurement commands (time, distance, minimum, maximum, change), which
 /// carry a DDI as well.
 bool names_data_entity(Bytes data) {
@@ -53,7 +43,7 @@ class Impl final : public Interpreter, public TransferSink {
         filter_(std::move(filter)),
         sink_(sink),
         speakers_(std::move(roster)),
-        transfers_(*this, limits(), fast_packets_of(schema)) {}
+        transfers_(*this, limits(), schema.long_page_1_pgns()) {}
 
   void take(std::span<const Event> events) override {
     for (const Event& event : events) {

@@ -47,17 +47,6 @@ struct TalkText {
   std::string signals;        // their text; empty: none
 };
 
-/// The characters in the order in which they are sent.
-std::string characters_of(const SignalSpec& signal, std::uint64_t raw) {
-  std::array<std::uint8_t, 8> bytes{};
-  const std::size_t count = std::min<std::size_t>(bytes.size(), (signal.bit_length + 7u) / 8u);
-  for (std::size_t i = 0; i < count; ++i) {
-    const std::size_t place = signal.order == ByteOrder::little ? i : count - 1 - i;
-    bytes[i] = static_cast<std::uint8_t>(raw >> (8 * place));
-  }
-  return printable_latin1({bytes.data(), count});
-}
-
 class JsonLines final : public DecodeSink {
  public:
   JsonLines(OutputBuffer& out, const JsonLinesOptions& options) : out_(out), options_(options) {}
@@ -285,7 +274,7 @@ char* JsonLines::make_reading(char* at, const SignalText& text, const Reading& r
     at = put(at, text_of_code(reading.text));
   } else if (reading.signal->characters && reading.validity == Validity::valid) {
     at = put(at, ",\"text\":");
-    at = put(at, json_string(characters_of(*reading.signal, reading.raw)));
+    at = put(at, json_string(characters_of(reading)));
   }
   if (reading.validity != Validity::valid) {
     at = put(at, ",\"state\":\"");

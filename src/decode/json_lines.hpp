@@ -9,14 +9,12 @@
 //   frame        number of the last frame in the capture, from 1
 //   frames       [first, last] of a transfer; only there
 //   transfer     "bam", "rts-cts", "etp", "fast-packet"; only there
-//   flags        array, only if not empty: "remote" (remote frame: no data), "fd" (CAN FD), "short" (the
-//   capture
+//   flags        array, only if not empty: "remote" (remote frame: no data), "fd" (CAN FD), "short" (the capture
 //                holds only the beginning of the payload), "outbound" (sent by the recorder), "untimed" (the
 //                capture gives no time: that of the frame before), "stray" (a frame of a transfer that was not
 //                heard from its beginning, or is not in order)
 //   id           identifier; only of 11-bit frames, whose pgn, source, name, from, destination, to and
-//   priority
-//                are null
+//                priority are null
 //   message      name in the schema, or null
 //   name         NAME of the sender, 16 hex digits, or null; from, to: label or term (Speaker::words)
 //   signals      {"name":"WheelBasedSpeed","value":2.512,"unit":"m/s","text":"..","state":"..","raw":1}
@@ -34,9 +32,8 @@
 //
 // An error frame, a packet that is no CAN frame, or a notice of the recorder:
 //   {"time":"..","frame":20114,"bus":"can0","event":"error-frame","text":".."}
-//   event        "error-frame", "foreign-packet", "statistics", "link", "frames-lost", "damage"; frame: null
-//   for
-//                notices
+//   event        "error-frame", "foreign-packet", "statistics", "link", "frames-lost", "damage"
+//   frame        null for notices
 //
 // Keys may be added later. Numbers are exact decimals where the schema's resolution is one.
 #pragma once

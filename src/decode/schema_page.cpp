@@ -39,10 +39,6 @@ std::string pace_words(const MessageSpec& message) {
   return words;
 }
 
-std::string source_of(const Schema& schema, const MessageSpec& message, std::uint32_t line) {
-  return fmt::format("{}:{}", schema.layers()[message.layer].name, line);
-}
-
 std::string range_words(const SignalSpec& signal) {
   if (!signal.minimum || !signal.maximum) return "any";
   return fmt::format("{} to {}", signal.minimum->to_string(), signal.maximum->to_string());
@@ -120,7 +116,7 @@ void message_in_full(Text& text, const Schema& schema, const MessageSpec& messag
   if (const std::string pace = pace_words(message); !pace.empty()) facts += ", " + pace;
   if (!message.sender.empty()) facts += ", sent by " + message.sender;
   text.paragraph(facts, 0);
-  text.line("  described in " + source_of(schema, message, message.line));
+  text.line("  described in " + schema.source_line(message, message.line));
   if (!message.comment.empty()) text.paragraph(message.comment, 2);
   for (const SignalSpec& signal : message.signals)
     if (only == nullptr || std::find(only->begin(), only->end(), &signal) != only->end())
@@ -157,7 +153,7 @@ Json signal_json(const Schema& schema, const MessageSpec& message, const SignalS
                                               : Json(nullptr)},
       {"present_for", std::move(ranges)},
       {"codes", std::move(codes)},
-      {"source", printable_utf8(source_of(schema, message, signal.line))}};
+      {"source", printable_utf8(schema.source_line(message, signal.line))}};
 }
 
 }  // namespace
@@ -274,7 +270,7 @@ std::string schema_hits_json(const Schema& schema, const SchemaHits& hits) {
                         {"period_s", message.period > 0 ? Json(to_seconds(message.period)) : Json(nullptr)},
                         {"sent", pace_words(message)},
                         {"sender", printable_utf8(message.sender)},
-                        {"source", printable_utf8(source_of(schema, message, message.line))},
+                        {"source", printable_utf8(schema.source_line(message, message.line))},
                         {"signals", std::move(signals)}});
   }
   Json process_data = Json::array();

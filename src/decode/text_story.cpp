@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <cstring>
 #include <iterator>
@@ -285,17 +284,6 @@ void TextStory::append_number(const Reading& reading, const ToldSignal& signal) 
   line_ += signal.unit;
 }
 
-/// The characters of a text signal, in the order in which they are sent.
-std::string characters(const SignalSpec& signal, std::uint64_t raw) {
-  std::array<std::uint8_t, 8> bytes{};
-  const std::size_t count = std::min<std::size_t>(8, (signal.bit_length + 7u) / 8u);
-  for (std::size_t i = 0; i < count; ++i) {
-    const std::size_t shift = signal.order == ByteOrder::little ? i : count - 1 - i;
-    bytes[i] = static_cast<std::uint8_t>(raw >> (8 * shift));
-  }
-  return printable_latin1({bytes.data(), count});
-}
-
 void TextStory::append_reading(const Reading& reading, const ToldSignal& signal) {
   const SignalSpec& spec = *reading.signal;
   line_ = signal.name;
@@ -317,7 +305,7 @@ void TextStory::append_reading(const Reading& reading, const ToldSignal& signal)
         }
       } else if (spec.characters) {
         line_ += '"';
-        const std::string shown = characters(spec, reading.raw);
+        const std::string shown = characters_of(reading);
         line_ += options_.unicode ? shown : as_ascii(shown);
         line_ += '"';
       } else {

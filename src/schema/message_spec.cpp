@@ -13,7 +13,7 @@ namespace tramlog {
 namespace {
 
 using Of = AttributeDefinition::Of;
-constexpr Pgn kDataPage1 = 1U << 16;        // of a PGN: NMEA 2000 (fact sheet, signals, 0)
+constexpr Pgn kDataPage1 = 1U << 16;  // of a PGN: NMEA 2000 (fact sheet, signals, 0)
 
 std::string_view text_of(const AttributeValue* value) {
   return value == nullptr ? std::string_view{} : std::string_view{value->text};
@@ -140,7 +140,8 @@ SignalSpec make_signal(DbcSignal&& from, CodeRule rule, const DbcFile& file) {
   SignalSpec signal;
   signal.all_valid = text_of(attribute("Codes")) == "all-valid";
   signal.command = text_of(attribute("Purpose")) == "command";
-  if (const auto spn = number_of(attribute("SPN")); spn && *spn >= 1 && *spn <= kMaxDbcSpn && *spn == std::floor(*spn))
+  if (const auto spn = number_of(attribute("SPN"));
+      spn && *spn >= 1 && *spn <= kMaxDbcSpn && *spn == std::floor(*spn))
     signal.spn = static_cast<std::uint32_t>(*spn);
   signal.title = title_of(from.comment, from.name);
   signal.name = std::move(from.name);
@@ -188,7 +189,8 @@ MessageSpec make_message_spec(DbcMessage&& from, const DbcFile& file) {
   message.extended = from.extended;
   message.pgn = from.extended ? pgn_of(from.id) : 0;
   message.exact_only = is_exact_only(from, file);
-  if (const auto period = number_of(attribute("GenMsgCycleTime")); period && *period >= kMinDbcPeriodMs && *period <= kMaxDbcPeriodMs)
+  if (const auto period = number_of(attribute("GenMsgCycleTime"));
+      period && *period >= kMinDbcPeriodMs && *period <= kMaxDbcPeriodMs)
     message.period = static_cast<SpanNs>(*period * static_cast<double>(kMillisecond));
   message.sending = sending_of(text_of(attribute("Sending")), message.period);
   const CodeRule rule = rule_of(text_of(attribute("Rule")), message);

@@ -1,10 +1,12 @@
 #include "schema/reading.hpp"
 
 #include <algorithm>
+#include <array>
 #include <bit>
 #include <charconv>
 #include <cmath>
 
+#include "base/text.hpp"
 #include "schema/schema.hpp"
 
 namespace tramlog {
@@ -162,6 +164,18 @@ std::string_view validity_words(Validity validity, bool command) {
       break;
   }
   return "cut off";
+}
+
+std::string characters_of(const Reading& reading) {
+  const SignalSpec& signal = *reading.signal;
+  std::array<std::uint8_t, 8> bytes{};
+  std::size_t count = std::min<std::size_t>(bytes.size(), (signal.bit_length + 7u) / 8u);
+  for (std::size_t i = 0; i < count; ++i) {
+    const std::size_t place = signal.order == ByteOrder::little ? i : count - 1 - i;
+    bytes[i] = static_cast<std::uint8_t>(reading.raw >> (8 * place));
+  }
+  while (count > 0 && (bytes[count - 1] == 0 || bytes[count - 1] == ' ')) --count;
+  return printable_latin1({bytes.data(), count});
 }
 
 void read_signals(const MessageSpec& message, Bytes data, std::vector<Reading>& out) {

@@ -35,4 +35,8 @@ struct Reading {
   bool has_value() const { return validity == Validity::valid || validity == Validity::out_of_range; }
 };
 
+/// The characters of a signal with unit "ASCII", in the order in which they are sent, without padding (NUL,
+/// blanks) at the end; safe to print, UTF-8.
+std::string characters_of(const Reading& reading);
+
 }  // namespace tramlog

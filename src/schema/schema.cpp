@@ -278,6 +278,22 @@ std::vector<const MessageSpec*> Schema::messages() const {
   return specs;
 }
 
+std::string Schema::source_line(const MessageSpec& message, std::uint32_t line) const {
+  const bool known = message.layer < impl_->layers.size();
+  return fmt::format("{}:{}", known ? impl_->layers[message.layer].name : "schema", line);
+}
+
+std::vector<Pgn> Schema::long_page_1_pgns() const {
+  constexpr Pgn kPages = 0x30000, kPage1 = 0x10000;
+  constexpr std::uint32_t kFrameBytes = 8;
+  std::vector<Pgn> pgns;
+  for (const MessageIndex* index : {&impl_->by_source, &impl_->by_pgn})
+    index->for_each([&](const StoredMessage& message) {
+      if ((message.pgn & kPages) == kPage1 && message.length > kFrameBytes) pgns.push_back(message.pgn);
+    });
+  return pgns;
+}
+
 const Dictionary& Schema::dictionary() const {
   return impl_->dictionary;
 }

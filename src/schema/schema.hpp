@@ -98,16 +98,17 @@ class Schema {
   /// A fresh schema with the same content, to add layers to.
   static Schema with_built_in();
 
-  /// Adds a checked DBC file as the latest layer. Where an earlier layer has a message for the same senders, the later
-  /// one counts, and the layer gets a warning that names both places.
+  /// Adds a checked DBC file as the latest layer. Where an earlier layer has a message for the same senders,
+  /// the later one counts, and the layer gets a warning that names both places.
   void add(DbcFile file, bool built_in = false);
   /// Adds or replaces entries (process-data.csv, trouble-codes.csv).
   void add(Dictionary dictionary, bool built_in = false);
   void add(TroubleTexts texts, bool built_in = false);
 
-  /// The message for an identifier as it is on the bus. The exact identifier wins; then PGN, source and (PDU1)
-  /// destination with any priority; then PGN and source; then the PGN alone: the entry whose source is the null address
-  /// (0xFE, "anybody"), else any. Among equals the later layer, within a layer the first. Null if nothing is known.
+  /// The message for an identifier as it is on the bus. The exact identifier wins; then PGN, source and
+  /// (PDU1) destination with any priority; then PGN and source; then the PGN alone: the entry whose source is
+  /// the null address (0xFE, "anybody"), else any. Among equals the later layer, within a layer the first.
+  /// Null if nothing is known.
   const MessageSpec* find(std::uint32_t id, bool extended) const;
   /// The same for a message that came by a transfer, which has no priority.
   const MessageSpec* find(Pgn pgn, Address source, Address destination) const;
@@ -116,6 +117,11 @@ class Schema {
   /// Every message that find() can return, in the order of 29-bit by PGN and identifier, then 11-bit by
   /// identifier.
   std::vector<const MessageSpec*> messages() const;
+  /// Where a message or a line of it is described: "dbc/tractor.dbc:42".
+  std::string source_line(const MessageSpec& message, std::uint32_t line) const;
+  /// PGNs of data page 1 whose messages are longer than a frame: on this bus they travel as fast packet (fact
+  /// sheet, network and diagnostics, 5.3). In no order.
+  std::vector<Pgn> long_page_1_pgns() const;
   const Dictionary& dictionary() const;
   const TroubleTexts& trouble_texts() const;
   /// Text for an SPN: trouble-codes.csv, else the controller that 2000 to 2255 stand for, else the title of a
