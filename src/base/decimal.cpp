@@ -16,30 +16,6 @@ bool is_digit(char c) {
   return c >= '0' && c <= '9';
 }
 
-// Right-aligned decimal digits ending at `end`; returns where they begin.
-char* write_digits_before(char* end, std::uint64_t value) {
-  static constexpr auto kPairs = [] {
-    std::array<char, 200> pairs{};
-    for (unsigned i = 0; i < 100; ++i) {
-      pairs[2 * i] = static_cast<char>('0' + i / 10);
-      pairs[2 * i + 1] = static_cast<char>('0' + i % 10);
-    }
-    return pairs;
-  }();
-  while (value >= 100) {
-    end -= 2;
-    std::memcpy(end, &kPairs[2 * (value % 100)], 2);
-    value /= 100;
-  }
-  if (value >= 10) {
-    end -= 2;
-    std::memcpy(end, &kPairs[2 * value], 2);
-  } else {
-    *--end = static_cast<char>('0' + value);
-  }
-  return end;
-}
-
 }  // namespace
 
 double Decimal::to_double() const {
@@ -138,8 +114,8 @@ double Number::to_double() const {
 char* write_number(char* out, const Number& number) {
   if (number.kind == Number::Kind::exact) {
     std::array<char, 24> buffer;
-    char* const end = buffer.data() + buffer.size();
-    const char* begin = write_digits_before(end, number.magnitude);
+    const char* const begin = buffer.data();
+    const char* const end = std::to_chars(buffer.data(), buffer.data() + buffer.size(), number.magnitude).ptr;
     if (number.negative) *out++ = '-';
     const auto length = static_cast<std::size_t>(end - begin);
     const std::size_t places = number.decimals;
