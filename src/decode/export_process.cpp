@@ -18,13 +18,13 @@ bool is_process_data(Pgn pgn, bool extended) {
   return extended && pgn == kPgnProcessData;
 }
 
-std::optional<ProcessValue> process_value_of(const DecodedMessage& message) {
+std::optional<ValueMessage> process_value_of(const DecodedMessage& message) {
   const Bytes data = message.data;
   if (!is_process_data(message.talk->pgn, message.talk->extended) || data.size() < kProcessDataBytes)
     return std::nullopt;
   const unsigned command = data[0] & 0x0F;
   if (command != kValueCommand && command != kSetValueCommand) return std::nullopt;
-  return ProcessValue{data[0] >> 4 | data[1] << 4, load_le<std::uint16_t>(data.data() + 2),
+  return ValueMessage{data[0] >> 4 | data[1] << 4, load_le<std::uint16_t>(data.data() + 2),
                       load_le<std::uint32_t>(data.data() + 4)};
 }
 

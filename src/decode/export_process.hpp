@@ -12,7 +12,7 @@
 namespace tramlog {
 
 /// What a message says about one variable.
-struct ProcessValue {
+struct ValueMessage {
   std::int32_t element = 0;  // number of the device element
   std::uint16_t ddi = 0;
   std::uint32_t raw = 0;
@@ -20,7 +20,7 @@ struct ProcessValue {
 
 /// B1 bits 1-4 command, B1 bit 5 .. B2 element, B3-4 DDI, B5-8 value (fact sheet, process data, 1). None
 /// unless the message carries a value: command 3 (value) or 10 (set value and acknowledge), 8 bytes.
-std::optional<ProcessValue> process_value_of(const DecodedMessage& message);
+std::optional<ValueMessage> process_value_of(const DecodedMessage& message);
 
 /// Whether messages of this kind can be process data.
 bool is_process_data(Pgn pgn, bool extended);

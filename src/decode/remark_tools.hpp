@@ -6,9 +6,9 @@
 #include <cstdint>
 #include <optional>
 #include <string>
-#include <string_view>
 #include <vector>
 
+#include "base/bit_words.hpp"
 #include "base/bytes.hpp"
 #include "decode/teller.hpp"
 #include "isobus/diagnostics.hpp"
@@ -36,33 +36,6 @@ std::string short_hex(Bytes bytes);
 
 /// "4711"; "none" for 0xFFFF.
 std::string object_id_words(std::uint16_t id);
-
-/// A bit that has a meaning when it is set.
-struct BitWord {
-  std::uint8_t mask;
-  const char* words;
-};
-/// Words of the set bits, joined with ", "; bits without words as "bit 0x40". "" if none is set.
-template <std::size_t count>
-std::string bit_words(std::uint8_t bits, const BitWord (&table)[count]) {
-  std::string text;
-  const auto add = [&](std::string_view words) {
-    if (!text.empty()) text += ", ";
-    text += words;
-  };
-  std::uint8_t left = bits;
-  for (const BitWord& word : table)
-    if (bits & word.mask) {
-      add(word.words);
-      left = static_cast<std::uint8_t>(left & ~word.mask);
-    }
-  for (unsigned bit = 0; bit < 8; ++bit)
-    if (left >> bit & 1) {
-      constexpr const char* kHex[] = {"0x01", "0x02", "0x04", "0x08", "0x10", "0x20", "0x40", "0x80"};
-      add(std::string("bit ") + kHex[bit]);
-    }
-  return text;
-}
 
 /// A date and time of day that the bus gave: days since 1970-01-01 and 0.0001 s since midnight. "2026-04-07
 /// 06:12:00.1234".

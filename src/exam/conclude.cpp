@@ -59,6 +59,7 @@ Conclusions Conclude::run(const std::optional<Roster>& roster) {
   bus_silences();
   dropouts();
   states();
+  implements();
   observe();
   if (roster) {
     // Labels first: every sentence after this names controllers by them.
@@ -328,9 +329,24 @@ void Conclude::observe() {
       {"listed failed transfers", out_.transfers.failed_not_listed},
       {"listed damages", state_.damage_over_cap_},
       {"working sets or members", state_.working_sets_.stats().not_kept},
+      {"implements", out_.seeding.implements_not_kept},
   };
   for (const auto& [what, times] : caps)
     if (times > 0) seen_.caps.emplace_back(what, times);
+}
+
+void Conclude::implements() {
+  out_.seeding = state_.implements_.conclude(state_.now_);
+  const auto index = [&](ControllerId id) {
+    const auto place = static_cast<std::size_t>(id);
+    if (id == kNobody || place >= state_.controller_party_.size()) return kNobody;
+    const auto found = index_of(state_.controller_party_[place]);
+    return found ? static_cast<ControllerId>(*found) : kNobody;
+  };
+  for (ImplementRecord& implement : out_.seeding.implements) {
+    implement.client = index(implement.client);
+    for (LinkRecord& link : implement.links) link.server = index(link.server);
+  }
 }
 
 void Conclude::judge() {

@@ -20,6 +20,7 @@ class Conclude {
   void unclaimed();
   void trouble_codes();
   void transfers();
+  void implements();
   void observe();
   void judge();
   std::optional<std::size_t> index_of(const Party* party) const;

@@ -11,7 +11,9 @@
 
 #include "base/time.hpp"
 #include "can/can_id.hpp"
+#include "can/mark.hpp"
 #include "exam/roster.hpp"
+#include "implement/records.hpp"
 #include "isobus/diagnostics.hpp"
 #include "isobus/identification.hpp"
 #include "isobus/name.hpp"
@@ -19,12 +21,6 @@
 #include "isobus/transfers.hpp"
 
 namespace tramlog {
-
-/// A moment that a reader can look up.
-struct Mark {
-  TimeNs time = 0;
-  std::uint64_t frame = 0;  // 0: no frame (a statistics block, the end of the capture)
-};
 
 /// The recorder itself saw nothing, or not all, in this time.
 struct BlindSpan {
@@ -219,6 +215,8 @@ struct Conclusions {
   std::vector<Fault> faults;
   std::vector<Finding> findings;
   std::optional<Rollcall> rollcall;
+  /// Clients and servers in it are indexes into `controllers` here, kNobody if they never claimed.
+  SeedingRecord seeding;
 
   bool nothing_read() const { return frames == 0 && error_frames == 0; }
 };

@@ -22,7 +22,8 @@ std::uint64_t payload_word(const Event& event) {
 
 }  // namespace
 
-Examiner::Examiner(const Schema& schema) : impl_(std::make_unique<Impl>(schema)) {}
+Examiner::Examiner(const Schema& schema, ImplementOptions implements)
+    : impl_(std::make_unique<Impl>(schema, std::move(implements))) {}
 Examiner::~Examiner() = default;
 void Examiner::take(std::span<const Event> events) {
   impl_->take(events);
@@ -92,6 +93,7 @@ inline void Examiner::Impl::pass_time(const Event& event) {
   else
     ++clock_steps_over_cap_;
   now_ = event.time;
+  implements_.take_clock_step();
   next_tick_ = now_ + kTickPeriod;
   next_stream_watch_ = now_ + kSecond;
   for (auto& bus : buses_) {
@@ -225,7 +227,7 @@ void Examiner::Impl::begin_gap_anew(Stream& stream, const Event& event) {
 
 void Examiner::Impl::end_damage(BusWatch& bus, const Event& event) {
   bus.hearing.take_damage(*bus.damage_open, event.time);
-  transfers_.note_loss(event.bus, *bus.damage_open, event.time);
+  note_loss(event.bus, *bus.damage_open, event.time);
   bus.damage_open.reset();
 }
 
@@ -270,7 +272,7 @@ Stream* Examiner::Impl::new_stream(const Event& event) {
   stream->source = source_of(event.id);
   stream->destination = destination_of(event.id);
   stream->role = role_of(schema_, event.id);
-  stream->subscribed = is_subscribed(stream->pgn);
+  stream->subscribed = is_subscribed(stream->pgn) || ImplementWatch::wants(stream->pgn);
   stream->fast_packet = Transfers::is_fast_packet(stream->pgn);
   stream->first = stream->steady_since = event.time;
   Party*& voice = buses_[event.bus]->voices[stream->source];

@@ -9,6 +9,7 @@
 #include "can/event.hpp"
 #include "exam/conclusions.hpp"
 #include "exam/roster.hpp"
+#include "implement/implement_watch.hpp"
 #include "schema/schema.hpp"
 
 namespace tramlog {
@@ -16,7 +17,8 @@ namespace tramlog {
 class Examiner {
  public:
   /// The schema tells nominal periods and the words for trouble codes; it must outlive the examiner.
-  explicit Examiner(const Schema& schema = Schema::built_in());
+  /// `implements`: limits of the seeding check-list, and device descriptions that are known beforehand.
+  explicit Examiner(const Schema& schema = Schema::built_in(), ImplementOptions implements = {});
   ~Examiner();
   Examiner(const Examiner&) = delete;
   Examiner& operator=(const Examiner&) = delete;

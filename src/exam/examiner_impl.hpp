@@ -51,7 +51,8 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   static constexpr std::size_t kMaxDtcsPerParty = 128;
   static constexpr std::size_t kMaxRetired = 32;
 
-  explicit Impl(const Schema& schema) : schema_(schema), network_(*this), transfers_(*this) {}
+  Impl(const Schema& schema, ImplementOptions implements)
+      : schema_(schema), network_(*this), transfers_(*this), implements_(schema, network_, std::move(implements)) {}
 
   void take(std::span<const Event> events);
   Conclusions conclude(const std::optional<Roster>& roster);
@@ -81,6 +82,7 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   void take_engine_speed(BusWatch& bus, const Message& message);
   void take_broadcast_control(BusWatch& bus, const Message& message);
   void take_notice(const Event& event);
+  void note_loss(BusIndex bus, TimeNs from, TimeNs to);
   void take_error(const Event& event);
   void on_message(const Message& message) override;
   void on_transfer_end(const TransferEnd& end) override;
@@ -111,6 +113,7 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   Network network_;
   Transfers transfers_;
   WorkingSets working_sets_;
+  ImplementWatch implements_;
 
   bool started_ = false;
   TimeNs start_ = 0;

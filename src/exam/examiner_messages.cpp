@@ -54,6 +54,7 @@ void Examiner::Impl::take_message(const Message& message) {
   if (voice == nullptr) return;
   Identity& identity = voice->identity;
   const Mark at{message.start, message.first_frame};
+  if (ImplementWatch::wants(message.pgn)) implements_.take(message);
   switch (message.pgn) {
     case kPgnRequest:
       return take_request(message);
@@ -248,6 +249,7 @@ void Examiner::Impl::on_transfer_end(const TransferEnd& end) {
   const auto protocol = static_cast<std::size_t>(end.protocol) - 1;
   ++transfer_summary_.counts[protocol][static_cast<std::size_t>(end.outcome)];
   if (end.outcome == TransferOutcome::complete || end.outcome == TransferOutcome::unfinished) return;
+  implements_.take_failed_transfer(end);
   if (end.pgn == kPgnSoftwareIdentification)
     if (Party* voice = buses_[end.bus]->voices[end.source])
       voice->identity.broken_off = Mark{end.start, end.first_frame};
@@ -275,6 +277,7 @@ void Examiner::Impl::on_claim(const Claim& claim) {
   const bool starts =
       claim.kind == ClaimKind::unprompted || claim.kind == ClaimKind::move || (answers && !prompt);
   if (!starts && !answers) return;
+  if (starts) implements_.take_start(claim.controller, at);
   if (party.silent || party.returning) {
     if (starts)
       party.returned_with_claim = true;
@@ -308,6 +311,11 @@ void Examiner::Impl::on_claim(const Claim& claim) {
   }
 }
 
+void Examiner::Impl::note_loss(BusIndex bus, TimeNs from, TimeNs to) {
+  transfers_.note_loss(bus, from, to);
+  implements_.take_blindness(bus, from, to);
+}
+
 void Examiner::Impl::take_notice(const Event& event) {
   if (const auto* damage = std::get_if<Damage>(event.notice)) {
     damaged_bytes_ += damage->bytes;
@@ -337,14 +345,14 @@ void Examiner::Impl::take_notice(const Event& event) {
     const TimeNs previous = bus.hearing.last_statistics();
     bus.hearing.take_counters(*counters, event.time, bus.frames + bus.error_frames + bus.foreign, bus.last);
     if (bus.hearing.lost_until() > lost_before)
-      transfers_.note_loss(event.bus, previous, bus.hearing.lost_until());
+      note_loss(event.bus, previous, bus.hearing.lost_until());
   } else if (const auto* link = std::get_if<LinkChange>(event.notice)) {
     bus.hearing.take_link(link->state, event.time);
-    if (link->state == LinkState::up) transfers_.note_loss(event.bus, bus.last, event.time);
+    if (link->state == LinkState::up) note_loss(event.bus, bus.last, event.time);
   } else if (const auto* lost = std::get_if<FramesLost>(event.notice)) {
     const TimeNs from = bus.frames > 0 ? bus.last : bus.first;
     bus.hearing.take_loss(lost->frames, from, event.time);
-    transfers_.note_loss(event.bus, from, event.time);
+    note_loss(event.bus, from, event.time);
   }
 }
 
@@ -353,7 +361,7 @@ void Examiner::Impl::take_error(const Event& event) {
   ++bus.error_frames;
   const TimeNs lost_before = bus.hearing.lost_until();
   bus.hearing.take_error(event.id, event.data, event.len, event.time, bus.frames > 0 ? bus.last : event.time);
-  if (bus.hearing.lost_until() > lost_before) transfers_.note_loss(event.bus, bus.last, event.time);
+  if (bus.hearing.lost_until() > lost_before) note_loss(event.bus, bus.last, event.time);
   const SpanNs pause = bus.bursts.empty() ? 0 : event.time - bus.bursts.back().last.time;
   if (bus.bursts.empty() || pause > kBurstPause || pause < -kBurstPause) {
     if (bus.bursts.size() >= BusWatch::kMaxBursts) {

@@ -68,6 +68,7 @@ bool dependable(const Stream& stream) {
 void Examiner::Impl::tick() {
   next_tick_ = now_ + kTickPeriod;
   transfers_.advance(now_);
+  implements_.advance(now_);
   for (Party& party : parties_) watch_party(party);
   if (now_ >= next_stream_watch_) {
     next_stream_watch_ = now_ + kSecond;

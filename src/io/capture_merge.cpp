@@ -80,13 +80,15 @@ void CaptureMerge::open_next() {
   const std::size_t file = opened_++;
   ProbedCapture& capture = captures_[file];
   const TimeNs start = capture.start == kTimeLimit ? last_time_ : capture.start;
-  auto window = open_probed(capture);
+  auto window = capture.unreadable ? Result<std::unique_ptr<ByteWindow>>(*capture.unreadable) : open_probed(capture);
   if (!window) {
-    // It was there when the run began. The others are worth reading all the same.
+    // The others are worth reading all the same.
     files_[file].read_error = true;
     const Error& error = window.error();
-    notices_.push_back(std::make_unique<Notice>(
-        Damage{0, 0, "the file can no longer be read: " + error.what, static_cast<std::uint32_t>(file)}));
+    if (capture.unreadable) files_[file].unreadable = error.what;
+    notices_.push_back(std::make_unique<Notice>(Damage{
+        0, 0, (capture.unreadable ? "nothing of the file could be read: " : "the file can no longer be read: ") + error.what,
+        static_cast<std::uint32_t>(file)}));
     Event event;
     event.kind = EventKind::notice;
     event.time = start;

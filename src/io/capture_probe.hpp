@@ -2,6 +2,7 @@
 #pragma once
 
 #include <memory>
+#include <optional>
 #include <string>
 
 #include "base/result.hpp"
@@ -20,6 +21,7 @@ struct ProbedCapture {
   std::uint64_t device = 0;
   std::uint64_t inode = 0;
   std::unique_ptr<ByteWindow> stream;  // of a pipe, which cannot be opened twice
+  std::optional<Error> unreadable;     // a file that is there, among others that can be read
 };
 
 /// Looks at the first bytes (at most 4 MiB of the unpacked file). "-" is standard input.

@@ -1,6 +1,7 @@
 #include "io/capture_reader.hpp"
 
 #include <algorithm>
+#include <filesystem>
 #include <numeric>
 #include <utility>
 
@@ -36,7 +37,19 @@ Result<CaptureSource> CaptureSource::open(const std::vector<std::string>& paths)
       return Error{ErrorKind::usage, "the same capture is given twice", path == "-" ? "standard input" : path,
                    "name every file once"};
     auto probed = probe_capture(path);
-    if (!probed) return probed.error();
+    if (!probed) {
+      // After a power cut the last of several recordings may be empty: the others are worth reading all the same. A name
+      // that leads nowhere is a slip of the pen.
+      std::error_code ignored;
+      if (paths.size() == 1 || probed.error().kind != ErrorKind::input || !std::filesystem::is_regular_file(path, ignored))
+        return probed.error();
+      ProbedCapture lost;
+      lost.path = path;
+      lost.start = kTimeLimit;
+      lost.unreadable = probed.error();
+      captures.push_back(std::move(lost));
+      continue;
+    }
     const auto same_file = [&](const ProbedCapture& other) {
       return probed->regular && other.regular && other.device == probed->device &&
              other.inode == probed->inode;
@@ -47,6 +60,8 @@ Result<CaptureSource> CaptureSource::open(const std::vector<std::string>& paths)
                    path == "-" ? "standard input" : path, "name every file once"};
     captures.push_back(std::move(*probed));
   }
+  const auto readable = [](const ProbedCapture& capture) { return !capture.unreadable; };
+  if (std::none_of(captures.begin(), captures.end(), readable)) return *captures.front().unreadable;
   std::stable_sort(captures.begin(), captures.end(),
                    [](const ProbedCapture& a, const ProbedCapture& b) { return a.start < b.start; });
   return CaptureSource(std::make_unique<Impl>(std::move(captures)));

@@ -21,7 +21,8 @@ struct CaptureFile {
   std::uint64_t packets = 0;  // of link type 227
   std::uint64_t foreign = 0;  // packets of other link types, CAN XL, shorter than their header
   std::uint64_t damaged_bytes = 0;
-  bool read_error = false;  // the system or the decompressor failed in the middle
+  bool read_error = false;  // the system or the decompressor failed in the middle, or nothing could be read at all
+  std::string unreadable;   // why nothing at all could be read; else empty
 };
 
 /// All captures of one command, merged in time order; one at a time is open unless they overlap.
@@ -46,7 +47,8 @@ struct CaptureFile {
 class CaptureSource {
  public:
   /// Opens and peeks into every file. Fails (ErrorKind::input, or environment for permission and device
-  /// errors) if one cannot be opened or is not a capture of link type 227: the error says what it is instead.
+  /// errors) if one cannot be opened, or if none is a capture of link type 227: the error says what it is instead. A file
+  /// that is no capture (an empty one after a power cut) beside others that are is a Damage of 0 bytes, and `unreadable`.
   /// "-" is standard input and may be named once.
   static Result<CaptureSource> open(const std::vector<std::string>& paths);
 

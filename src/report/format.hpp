@@ -16,6 +16,7 @@ struct Format {
   const char* explains;
   std::string (*report)(const Report& report, const FormatOptions& options);
   std::string (*rollcall)(const Report& report, const FormatOptions& options);
+  std::string (*seeding)(const Report& report, const FormatOptions& options);
 };
 
 /// Null if there is none of that name.

@@ -77,6 +77,7 @@ constexpr Single kSingles[] = {
     {"mg/1000", mass, {"oz/1000", 1e-6 / kOunceKg}},
     {"degC", temperature, {"degF", 1.8, 32}},
     {"mK", temperature, {"degF", 0.0018, -459.67}},
+    {"mK difference", temperature, {"degF difference", 0.0018}},
     {"Pa", pressure, {"psi", 1 / kPsiPa}},
     {"kPa", pressure, {"psi", 1000 / kPsiPa}},
     {"bar", pressure, {"psi", 100'000 / kPsiPa}},

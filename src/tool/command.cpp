@@ -10,15 +10,15 @@
 #include "exam/words.hpp"
 #include "io/text_file.hpp"
 #include "report/format.hpp"
+#include "tool/implement_option.hpp"
 #include "tool/progress.hpp"
 
 namespace tramlog {
-void add_captures(CLI::App& command, CommonOptions& options) {
-  command
-      .add_option(
+void add_captures(CLI::App& command, CommonOptions& options, bool required) {
+  auto* captures = command.add_option(
           "CAPTURE", options.captures,
-          "Captures (pcapng or pcap of link type 227, plain or .zst) in any order; - for standard input")
-      ->required();
+          "Captures (pcapng or pcap of link type 227, plain or .zst) in any order; - for standard input");
+  if (required) captures->required();
 }
 
 void add_roster(CLI::App& command, CommonOptions& options, bool required) {
@@ -78,6 +78,11 @@ int tell_losses(const CaptureSource& source, const DecodeLosses& losses, const c
   int code = kFine;
   for (const CaptureFile& file : source.files()) {
     if (file.damaged_bytes == 0 && !file.read_error) continue;
+    if (!file.unreadable.empty()) {
+      code = fail({ErrorKind::input, file.unreadable, file.name,
+                   fmt::format("the other captures are {}; leave this one out", done)});
+      continue;
+    }
     code =
         fail({ErrorKind::input,
               file.read_error ? "the capture could not be read to its end"
@@ -104,7 +109,9 @@ Result<Report> examine(const CommonOptions& options, const std::optional<Roster>
                        const Schema& schema) {
   auto source = CaptureSource::open(options.captures);
   if (!source) return source.error();
-  Examiner examiner(schema);
+  auto implements = load_implement_options(options, schema);
+  if (!implements) return implements.error();
+  Examiner examiner(schema, std::move(*implements));
   Progress progress;
   for (;;) {
     const std::span<const Event> events = source->read();
@@ -115,7 +122,10 @@ Result<Report> examine(const CommonOptions& options, const std::optional<Roster>
   Report report;
   if (auto error = check_copies(*source)) return *error;
   for (const CaptureFile& file : source->files()) {
-    report.files.push_back(file.fingerprint);
+    if (file.unreadable.empty())
+      report.files.push_back(file.fingerprint);
+    else
+      fail({ErrorKind::input, file.unreadable, file.name, "the other captures are examined; leave this one out"});
     report.read_error = report.read_error || file.read_error;
   }
   report.found = examiner.conclude(roster);

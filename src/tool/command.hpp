@@ -26,9 +26,13 @@ struct CommonOptions {
   bool unicode = false;
   std::vector<std::string> schema;  // files and folders
   std::string from, to, units;      // empty: not given
+  std::string limits;               // of the seeding check-list; empty: the built-in ones
+  std::vector<std::string> descriptions;  // device descriptions: pool files or captures
+  std::string library;                    // folder of device descriptions; empty: the usual one
 };
 
-void add_captures(CLI::App& command, CommonOptions& options);
+/// `required` = false: a command that can do without says so itself.
+void add_captures(CLI::App& command, CommonOptions& options, bool required = true);
 void add_roster(CLI::App& command, CommonOptions& options, bool required);
 void add_format(CLI::App& command, CommonOptions& options);
 void add_output(CLI::App& command, CommonOptions& options);
@@ -86,5 +90,7 @@ void add_roster_command(CLI::App& app, int& code);
 void add_decode_command(CLI::App& app, int& code);
 void add_export_command(CLI::App& app, int& code);
 void add_schema_command(CLI::App& app, int& code);
+void add_devices_command(CLI::App& app, int& code);
+void add_seeding_command(CLI::App& app, int& code);
 
 }  // namespace tramlog

@@ -21,6 +21,8 @@ int main(int argc, char** argv) {
   add_schema_command(app, code);
   add_decode_command(app, code);
   add_export_command(app, code);
+  add_devices_command(app, code);
+  add_seeding_command(app, code);
   try {
     app.parse(argc, argv);
   } catch (const CLI::Success& asked_for_help) {

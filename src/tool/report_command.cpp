@@ -1,6 +1,7 @@
 // tramlog report, tramlog rollcall: examine captures and render what was found.
 #include "report/format.hpp"
 #include "tool/command.hpp"
+#include "tool/implement_option.hpp"
 
 namespace tramlog {
 namespace {
@@ -29,6 +30,7 @@ void add_report_command(CLI::App& app, int& code) {
   add_captures(*command, *options);
   add_roster(*command, *options, false);
   add_schema(*command, *options);
+  add_implement(*command, *options);
   add_format(*command, *options);
   add_output(*command, *options);
   command->footer(

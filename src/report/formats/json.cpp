@@ -6,6 +6,8 @@
 
 #include "exam/words.hpp"
 #include "report/format.hpp"
+#include "report/seeding_json.hpp"
+#include "report/seeding_page.hpp"
 
 namespace tramlog::formats {
 
@@ -283,7 +285,8 @@ std::string render_report(const Report& report, const FormatOptions&) {
                  {"dtcs", dtcs(all)},
                  {"transfers", transfers(all)},
                  {"faults", faults(all)},
-                 {"findings", findings(all)}});
+                 {"findings", findings(all)},
+                 {"implements", implements_json(all, false)}});
 }
 
 std::string render_rollcall(const Report& report, const FormatOptions&) {
@@ -293,8 +296,19 @@ std::string render_rollcall(const Report& report, const FormatOptions&) {
                  {"controllers", controllers(report.found)}});
 }
 
+std::string render_seeding(const Report& report, const FormatOptions&) {
+  const Conclusions& all = report.found;
+  Json lines = Json::array();
+  for (const CheckLine& line : all.seeding.lines) lines.push_back(line_json(line));
+  return dumped({{"schema", "tramlog.seeding/1"},
+                 {"caution", kSeedingCaution},
+                 {"capture", capture(report)},
+                 {"implements", implements_json(all, true)},
+                 {"lines", std::move(lines)}});
+}
+
 }  // namespace
 
-const Format json{"json", "one JSON object, tramlog.report/1", render_report, render_rollcall};
+const Format json{"json", "one JSON object, tramlog.report/1", render_report, render_rollcall, render_seeding};
 
 }  // namespace tramlog::formats

@@ -8,6 +8,7 @@
 #include "exam/words.hpp"
 #include "report/format.hpp"
 #include "report/page.hpp"
+#include "report/seeding_page.hpp"
 
 namespace tramlog::formats {
 
@@ -385,6 +386,6 @@ std::string render_rollcall(const Report& report, const FormatOptions& options) 
 }  // namespace
 
 const Format text{"text", "for people: 78 columns, plain ASCII, the answer first", render_report,
-                  render_rollcall};
+                  render_rollcall, seeding_page};
 
 }  // namespace tramlog::formats

@@ -128,7 +128,8 @@ TEST_CASE("process data in the dictionary's words") {
   CHECK(told(kProcess, {0x03, 0x00, 0x43, 0x00, 0x28, 0x23, 0x00, 0x00}) ==
         "value: Actual Working Width (DDI 67) of element 0: 9000 mm\n");
   CHECK(told(kProcess, {0x1A, 0x00, 0x43, 0x00, 0xFF, 0xFF, 0xFF, 0xFF}) ==
-        "sets the value, to be acknowledged: Actual Working Width (DDI 67) of element 1: -1 mm\n");
+        "sets the value, to be acknowledged: Actual Working Width (DDI 67) of element 1: -1 mm "
+        "(outside the dictionary's range)\n");
   CHECK(told(kProcess, {0x13, 0x00, 0x0B, 0x00, 0x70, 0x11, 0x01, 0x00}) ==
         "value: Setpoint Count Per Area Application Rate (DDI 11) of element 1: 70.000 pieces/m2\n");
   CHECK(told(kProcess, {0x02, 0x00, 0xFF, 0xDF, 0xFF, 0xFF, 0xFF, 0xFF}) ==
@@ -166,8 +167,7 @@ TEST_CASE("measurement commands") {
 TEST_CASE("the conversation around process data") {
   CHECK(told(kProcess, {0x3D, 0x12, 0x43, 0x00, 0x10, 0xFA, 0xFF, 0xFF}) ==
         "refuses: process data not settable; Actual Working Width (DDI 67) of element 291; answers command "
-        "10 (set and "
-        "acknowledge)\n");
+        "10 (set value and acknowledge)\n");
   CHECK(told(kProcess, {0x0D, 0x00, 0x43, 0x00, 0x00, 0xF4, 0xFF, 0xFF}) ==
         "acknowledges: accepted; Actual Working Width (DDI 67) of element 0; answers command 4 (time "
         "interval)\n");
@@ -204,13 +204,14 @@ TEST_CASE("device descriptor messages") {
         "asks to send an object pool: 10000 bytes\n");
   CHECK(told(kProcess, {0x51, 1, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF}) ==
         "object pool may come: not enough memory\n");
-  CHECK(told(kProcess, {0x61, 'D', 'V', 'C'}) == "object pool transfer: 3 bytes of objects\n");
+  CHECK(told(kProcess, {0x61, 'D', 'V', 'C'}) ==
+        "object pool transfer: 3 bytes with no objects\n"
+        "object pool problem: byte 0: this DVC is cut off: it needs at least 5 bytes, 3 are left\n");
   CHECK(told(kProcess, {0x71, 0, 0x10, 0x27, 0, 0, 0xFF, 0xFF}) == "object pool received: ok, 10000 bytes\n");
   CHECK(told(kProcess, {0x81, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF}) ==
         "asks to: activate the object pool\n");
   CHECK(told(kProcess, {0x91, 0x01, 0x02, 0x00, 0x07, 0x00, 0x02, 0xFF}) ==
-        "object pool refused: errors in the object pool; faulty object 7, parent 2; unknown object "
-        "reference\n");
+        "object pool refused: errors in the object pool; object 7 of object 2: unknown object reference\n");
   CHECK(told(kProcess, {0x91, 0, 0xFF, 0xFF, 0xFF, 0xFF, 0, 0xFF}) ==
         "object pool activated or deactivated: ok\n");
   CHECK(told(kProcess, {0xC1, 0x05, 0x00, 4, 'B', 'o', 'o', 'm'}) ==

@@ -1,0 +1,88 @@
+#include "implement/machine_state.hpp"
+
+namespace tramlog {
+namespace {
+
+constexpr Pgn kWheel = 0xFE48, kGround = 0xFE49, kSelected = 0xF022;  // 65096, 65097, 61474
+constexpr Pgn kCourseAndSpeed = 129026, kDirectionAndSpeed = 0xFEE8;  // 65256
+constexpr unsigned kGreatestValid = 0xFAFF, kNotAvailable = 0xFF00;
+
+std::optional<SpeedSource> source_of_pgn(Pgn pgn) {
+  switch (pgn) {
+    case kWheel:
+      return SpeedSource::wheel;
+    case kGround:
+      return SpeedSource::ground;
+    case kSelected:
+      return SpeedSource::selected;
+    case kCourseAndSpeed:
+    case kDirectionAndSpeed:
+      return SpeedSource::positioning;
+    default:
+      return std::nullopt;
+  }
+}
+
+}  // namespace
+
+const char* speed_source_term(SpeedSource source) {
+  switch (source) {
+    case SpeedSource::wheel:
+      return "wheel-based speed";
+    case SpeedSource::ground:
+      return "ground-based speed";
+    case SpeedSource::selected:
+      return "machine selected speed";
+    case SpeedSource::positioning:
+      break;
+  }
+  return "positioning speed";
+}
+
+bool MachineState::wants(Pgn pgn) {
+  return source_of_pgn(pgn).has_value();
+}
+
+bool MachineState::take(const Message& message) {
+  const auto source = source_of_pgn(message.pgn);
+  if (!source || message.data.size() < 8) return false;
+  auto& kept = readings_[static_cast<std::size_t>(*source)];
+  auto& sender = senders_[static_cast<std::size_t>(*source)];
+  // Who spoke first counts, until it has been quiet for long.
+  const std::uint32_t who = message.source | message.pgn << 8;
+  if (kept && sender != who && message.start - kept->at.time < kSenderHolds && message.start >= kept->at.time) return false;
+  sender = who;
+  SpeedReading reading;
+  reading.at = {message.start, message.first_frame};
+  const std::uint8_t* b = message.data.data();
+  // B1-B2, 0.001 m/s; 129026: B5-B6, 0.01 m/s; 65256: B3-B4, 1/256 km/h.
+  const unsigned raw = message.pgn == kCourseAndSpeed      ? load_le16(b + 4)
+                       : message.pgn == kDirectionAndSpeed ? load_le16(b + 2)
+                                                           : load_le16(b);
+  const unsigned greatest = message.pgn == kCourseAndSpeed ? 0xFFFC : kGreatestValid;  // its own three special codes
+  if (raw > greatest) {
+    reading.in_error = message.pgn == kCourseAndSpeed ? raw == 0xFFFE : raw < kNotAvailable;
+  } else {
+    reading.mm_s = message.pgn == kCourseAndSpeed      ? raw * 10.0
+                   : message.pgn == kDirectionAndSpeed ? raw / 256.0 / 3.6 * 1000.0
+                                                       : static_cast<double>(raw);
+  }
+  kept = reading;
+  return true;
+}
+
+std::optional<SpeedSource> MachineState::source(TimeNs now) const {
+  for (const SpeedSource source :
+       {SpeedSource::selected, SpeedSource::ground, SpeedSource::wheel, SpeedSource::positioning}) {
+    const auto& kept = reading(source);
+    if (kept && kept->mm_s && now - kept->at.time <= kSpeedHolds && now >= kept->at.time - kSpeedHolds) return source;
+  }
+  return std::nullopt;
+}
+
+std::optional<double> MachineState::speed_mm_s(TimeNs now) const {
+  const auto from = source(now);
+  return from ? reading(*from)->mm_s : std::nullopt;
+}
+
+}  // namespace tramlog
