@@ -346,7 +346,31 @@ void Conclude::implements() {
   for (ImplementRecord& implement : out_.seeding.implements) {
     implement.client = index(implement.client);
     for (LinkRecord& link : implement.links) link.server = index(link.server);
+    for (CheckLine& line : implement.lines) fold_power_down(line);
   }
+  for (CheckLine& line : out_.seeding.lines) fold_power_down(line);
+}
+
+// What ended with the machine's own power-down is no fault: the task controller's status, a speed, a fix.
+void Conclude::fold_power_down(CheckLine& line) const {
+  if (line.verdict != Verdict::attention || line.moments.empty() || line.moments.size() >= kMaxMoments) return;
+  constexpr SpanNs kAround = 3 * kSecond;
+  const auto powered_down = [&](const Moment& moment) {
+    const auto within = [&](TimeNs start, TimeNs end) {
+      return moment.at.time >= start - kAround && moment.at.time <= end + kAround;
+    };
+    return std::any_of(out_.dropouts.begin(), out_.dropouts.end(),
+                       [&](const Dropout& d) {
+                         return d.kind == DropoutKind::power_down && within(d.start.time, d.judged_until);
+                       }) ||
+           std::any_of(out_.silences.begin(), out_.silences.end(), [&](const BusSilence& silence) {
+             return silence.verdict == BusSilence::Verdict::power_down &&
+                    within(silence.start.time, silence.judged_until);
+           });
+  };
+  if (!std::all_of(line.moments.begin(), line.moments.end(), powered_down)) return;
+  line.verdict = Verdict::pass;
+  line.text += " It came with the machine's power-down: no fault.";
 }
 
 void Conclude::judge() {

@@ -21,6 +21,7 @@ class Conclude {
   void trouble_codes();
   void transfers();
   void implements();
+  void fold_power_down(CheckLine& line) const;
   void observe();
   void judge();
   std::optional<std::size_t> index_of(const Party* party) const;

@@ -61,6 +61,7 @@ struct ImplementWatch::Unit {
   std::vector<Peer> servers;  // of links
   std::vector<std::unique_ptr<DeviceWatch>> parts;
   std::size_t pool_seen = 0;  // desk.changes() that the watches know of
+  bool worked = false;
 
   Dialogue* link_to(Peer server) {
     for (std::size_t i = 0; i < servers.size(); ++i)
@@ -292,6 +293,7 @@ void ImplementWatch::take_process_data(Bus& bus, const Message& message) {
   if (!told) return;
   const ProcessValue value{told->variable, signed_raw(schema_, told->variable.ddi, told->raw), at, from_client,
                            command == ProcessCommand::set_and_acknowledge};
+  unit->worked = unit->worked || unit->device.work_state().value_or(false) || unit->device.any_section_on().value_or(false);
   for (auto& part : unit->parts) part->on_value(value);
 }
 
@@ -379,6 +381,7 @@ SeedingRecord ImplementWatch::conclude(TimeNs end) {
     record.bus = unit->device.bus;
     record.client = unit->device.client;
     record.address = unit->device.address;
+    record.worked = unit->worked;
     unit->desk.conclude(record);
     unit->tell_pool_changes();
     for (auto& link : unit->links) {

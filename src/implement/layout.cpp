@@ -28,13 +28,15 @@ std::optional<DeclaredWidth> first_width(const Device& device, std::uint16_t ele
 }
 
 template <class Carries>
-std::optional<std::uint16_t> boom_among(const Device& device, std::uint16_t section_element, const Carries& carries) {
+std::optional<std::uint16_t> boom_among(const Device& device, std::uint16_t section_element,
+                                        const Carries& carries) {
   const std::vector<std::uint16_t> above = elements_above(device, section_element);
   for (std::size_t i = 1; i < above.size(); ++i)
     if (carries(above[i])) return above[i];
   for (std::size_t i = 1; i < above.size(); ++i) {
     const ElementObject* object = device.pool.element_by_number(above[i]);
-    if (object != nullptr && (has_type(*object, ElementType::function) || has_type(*object, ElementType::device)))
+    if (object != nullptr &&
+        (has_type(*object, ElementType::function) || has_type(*object, ElementType::device)))
       return above[i];
   }
   return std::nullopt;
@@ -74,7 +76,8 @@ bool is_section(const Device& device, std::uint16_t element) {
 bool carries_condensed(const Device& device, std::uint16_t element) {
   for (std::uint16_t ddi = kFirstActual; ddi <= kLastSetpoint; ++ddi) {
     if (!is_condensed(ddi)) continue;
-    if (device.pool.variable({element, ddi}) != nullptr || device.values.find({element, ddi}) != nullptr) return true;
+    if (device.pool.variable({element, ddi}) != nullptr || device.values.find({element, ddi}) != nullptr)
+      return true;
   }
   return false;
 }
@@ -96,7 +99,8 @@ std::vector<std::uint16_t> elements_above(const Device& device, std::uint16_t el
 }
 
 std::optional<std::uint16_t> boom_of(const Device& device, std::uint16_t section_element) {
-  return boom_among(device, section_element, [&](std::uint16_t one) { return carries_condensed(device, one); });
+  return boom_among(device, section_element,
+                    [&](std::uint16_t one) { return carries_condensed(device, one); });
 }
 std::optional<DeclaredWidth> section_width(const Device& device, std::uint16_t element) {
   return first_width(device, element, {kActualWidth, kMaximumWidth, kDefaultWidth});
@@ -106,7 +110,8 @@ std::optional<DeclaredWidth> boom_width(const Device& device, std::uint16_t elem
   if (const auto most = first_width(device, element, {kMaximumWidth})) return most;
   if (device.pool.property({element, kActualWidth}) == nullptr) {
     const ValueEntry* told = device.values.find({element, kActualWidth});
-    if (told != nullptr && told->count > 0 && told->greatest > 0) return DeclaredWidth{told->greatest, kActualWidth};
+    if (told != nullptr && told->count > 0 && told->greatest > 0)
+      return DeclaredWidth{told->greatest, kActualWidth};
   }
   return first_width(device, element, {kActualWidth, kDefaultWidth});
 }

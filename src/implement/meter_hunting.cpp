@@ -148,8 +148,9 @@ std::optional<Oscillation> find(std::vector<Point> points, double least_amplitud
     return std::nullopt;
   // A slow drift or the end of an approach fits less than two cycles of a sine, but it does not turn round
   // twice.
+  // What is left beside the sine of few cycles is rather the end of a step than the swing's form.
   const double amplitude =
-      explained > 0.9 ? best->amplitude() : std::max(best->amplitude(), swing_of(points));
+      explained > 0.9 || cycles < 3 ? best->amplitude() : std::max(best->amplitude(), swing_of(points));
   const unsigned turns = reversals(points, 0.8 * amplitude);
   if (turns < (cycles >= 1.5 ? 2u : 1u)) return std::nullopt;
   if (amplitude < least_amplitude) return std::nullopt;

@@ -24,10 +24,10 @@ MeterTeller::MeterTeller(const Device& device, const MeterTally& tally, Implemen
       subject_(device.words(tally.element)) {
   if (tally.maximum_raw && *tally.maximum_raw > 0) {
     range_ = static_cast<double>(*tally.maximum_raw);
-    range_words_ = "of the maximum rate";
+    range_words_ = "the maximum rate";
   } else if (tally.greatest_set_raw && *tally.greatest_set_raw > 0) {
     range_ = static_cast<double>(*tally.greatest_set_raw);
-    range_words_ = "of the largest set rate seen; no maximum rate is declared";
+    range_words_ = "the largest set rate seen, as no maximum rate is declared";
   }
 }
 
@@ -94,7 +94,8 @@ std::string MeterTeller::no_steps() const {
 }
 
 bool MeterTeller::lost_in_swings(const MeasuredStep& step) const {
-  return record_.hunting_period_s.has_value() && (step.from_swings || step.unsteady);
+  if (!record_.hunting_period_s) return false;
+  return step.from_swings || step.unsteady || (!step.record.complete && !step.record.settled_raw);
 }
 
 MeterTeller::Saturation MeterTeller::saturation() const {

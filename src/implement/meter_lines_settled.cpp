@@ -45,10 +45,11 @@ void MeterTeller::settled_error() {
   }
   const double usual = record_.settled_error_pct.value_or(worst_pct);
   std::string text = fmt::format(
-      "Settles {:+.1f} % off the set rate, worst {:+.1f} % ({} delivered at a set rate of {}, {}), in % "
-      "{}; limit {:.1f} %.",
+      "Settles {:+.1f} % of the range off the set rate, worst {:+.1f} %: {} delivered at a set rate of {}, "
+      "after {}; limit "
+      "{:.1f} %. The range is {}.",
       usual, worst_pct, actual_words(worst->mean_raw), set_words(worst->set_raw),
-      time_of_day(worst->start.time), range_words_, limit);
+      time_of_day(worst->start.time), limit, range_words_);
   if (beyond > 0)
     text += fmt::format(" Beyond the limit in {} of {} settled stretches, for {} together.", beyond,
                         stretches, seconds_words(beyond_s));

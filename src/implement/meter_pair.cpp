@@ -75,7 +75,8 @@ double MeterPair::seconds(TimeNs at) const {
 
 Sampling MeterPair::sampling() const {
   Sampling result;
-  result.on_change = tally_.on_change;
+  // Where values come by time too, silence is no value.
+  result.on_change = tally_.on_change && !interval_s_;
   result.resolution = resolution();
   if (interval_s_)
     result.gap_s = *interval_s_;

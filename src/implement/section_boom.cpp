@@ -137,7 +137,8 @@ void SectionBoom::condensed_override(unsigned first_section, std::uint32_t raw, 
   for (unsigned i = 0; i < 16; ++i) {
     const unsigned state = raw >> (2 * i) & 3;
     const Key key{false, first_section - 1 + i};
-    if (state == 3 || (state == 0 && tracks_.count(key) == 0 && last_told_.count(first_section) != 0)) continue;
+    if (state == 3 || (state == 0 && tracks_.count(key) == 0 && last_told_.count(first_section) != 0))
+      continue;
     if (SectionTrack* section = track(key, room, at)) section->overridden(state == 1, at);
   }
 }
@@ -212,7 +213,8 @@ void SectionBoom::watch_followers(Mark at) {
     any = any || section.state() == SectionState::on;
   }
   const bool differs = known && any != *own_state_;
-  if (differ_since_) longest_differ_s_ = std::max(longest_differ_s_, to_seconds(span_between(*differ_since_, at.time)));
+  if (differ_since_)
+    longest_differ_s_ = std::max(longest_differ_s_, to_seconds(span_between(*differ_since_, at.time)));
   if (!differs)
     differ_since_.reset();
   else if (!differ_since_)
@@ -242,8 +244,8 @@ void SectionBoom::advance(TimeNs now) {
   for (auto& [key, section] : tracks_) section.advance(now);
 }
 
-// Sampled states come on a grid, changed or not; then a change waits for up to its period. Else they are told on change, at most every 200
-// ms.
+// Sampled states come on a grid, changed or not; then a change waits for up to its period. Else they are told
+// on change, at most every 200 ms.
 std::optional<double> SectionBoom::message_period_s() const {
   if (spacings_.empty()) return std::nullopt;
   std::vector<double> sorted;
@@ -258,8 +260,8 @@ std::optional<double> SectionBoom::message_period_s() const {
     changed_on_grid += one.changed && fits;
   }
   const auto most = [](std::size_t part, std::size_t whole) { return 100 * part >= 85 * whole; };
-  const bool sampled = changed >= 3 && sorted.size() - changed >= sorted.size() / 4 && most(on_grid, sorted.size()) &&
-                       most(changed_on_grid, changed);
+  const bool sampled = changed >= 3 && sorted.size() - changed >= sorted.size() / 4 &&
+                       most(on_grid, sorted.size()) && most(changed_on_grid, changed);
   return sampled ? period : std::min(sorted.front(), kOnChange_s);
 }
 

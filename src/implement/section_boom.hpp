@@ -1,5 +1,5 @@
-// The sections of one boom: turns condensed and single work states, section control state and master states into what
-// each section's track needs. Bounded.
+// The sections of one boom: turns condensed and single work states, section control state and master states
+// into what each section's track needs. Bounded.
 #pragma once
 
 #include <cstdint>
@@ -12,8 +12,8 @@
 
 namespace tramlog {
 
-/// What an element tells as its own work state (DDI 141) if it keeps doing so: a measurement command is in force, or it told both states, or
-/// three times. A state that was asked for once is as old as the question.
+/// What an element tells as its own work state (DDI 141) if it keeps doing so: a measurement command is in
+/// force, or it told both states, or three times. A state that was asked for once is as old as the question.
 std::optional<bool> kept_work_state(const Device& device, std::uint16_t element);
 
 class SectionBoom {

@@ -12,11 +12,11 @@ namespace tramlog {
 namespace {
 
 constexpr const char* kTopic = "sections";
-constexpr std::size_t kOwnLines = 4;        // so many sections get a line each
-constexpr std::size_t kNamed = 8;           // so many are named with their figures
+constexpr std::size_t kOwnLines = 4;         // so many sections get a line each
+constexpr std::size_t kNamed = 8;            // so many are named with their figures
 constexpr std::size_t kEnoughForSpread = 5;  // fewer delays have no spread
-constexpr double kEnoughWatched_s = 10;     // less says nothing about flicker
-constexpr double kEnoughOffWork_s = 1;      // .. or about sections outside work
+constexpr double kEnoughWatched_s = 10;      // less says nothing about flicker
+constexpr double kEnoughOffWork_s = 1;       // .. or about sections outside work
 
 using Reports = std::vector<const SectionReport*>;
 
@@ -30,8 +30,8 @@ std::string named(const Reports& sections) {
 
 class Teller {
  public:
-  Teller(const Device& device, const std::vector<const SectionBoom*>& booms, std::vector<SectionReport> reports,
-         ImplementRecord& out)
+  Teller(const Device& device, const std::vector<const SectionBoom*>& booms,
+         std::vector<SectionReport> reports, ImplementRecord& out)
       : limits_(device.limits), reports_(std::move(reports)), out_(out) {
     for (const SectionBoom* boom : booms) {
       commands_ += boom->commands();
@@ -92,7 +92,8 @@ class Teller {
     if (outer.empty() || inner.empty()) return {};
     const double out = spread_of(outer)->median, in = spread_of(inner)->median;
     with(with(to, "outer_median_s", out), "inner_median_s", in);
-    return fmt::format(" Outer sections: {}, inner ones: {} (medians).", seconds_words(out), seconds_words(in));
+    return fmt::format(" Outer sections: {}, inner ones: {} (medians).", seconds_words(out),
+                       seconds_words(in));
   }
 
   void delays(bool on) {
@@ -113,10 +114,12 @@ class Teller {
       count += delays->count;
       doubt = std::max(doubt, report.doubt_s);
       from_master = from_master || delays->from_master;
-      if (worst == nullptr || delays->spread.greatest > (on ? worst->on : worst->off)->spread.greatest) worst = &report;
+      if (worst == nullptr || delays->spread.greatest > (on ? worst->on : worst->off)->spread.greatest)
+        worst = &report;
       if (delays->spread.greatest - report.doubt_s > limit)
         late.push_back(&report);
-      else if (delays->values.size() >= kEnoughForSpread && delays->spread.width90 - report.doubt_s > spread_limit)
+      else if (delays->values.size() >= kEnoughForSpread &&
+               delays->spread.width90 - report.doubt_s > spread_limit)
         uneven.push_back(&report);
     }
     if (measured.empty()) {
@@ -133,10 +136,11 @@ class Teller {
     if (!uneven.empty()) text += (text.empty() ? "" : " ") + uneven_words(uneven, on, spread_limit);
     const bool attention = !text.empty();
     if (!attention)
-      text = fmt::format("{} sections switch {} {} after the command (median of {}, 90 % within {}; worst {} at {}); "
-                         "limit {}.",
-                         measured.size(), on ? "on" : "off", seconds_words(spread.median), count, seconds_words(spread.width90),
-                         seconds_words(worst_s), worst->subject, seconds_words(limit));
+      text = fmt::format(
+          "{} sections switch {} {} after the command (median of {}, 90 % within {}; worst {} at {}); "
+          "limit {}.",
+          measured.size(), on ? "on" : "off", seconds_words(spread.median), count,
+          seconds_words(spread.width90), seconds_words(worst_s), worst->subject, seconds_words(limit));
     if (!attention && measured.size() == 1)
       text = fmt::format("One section switches {} {} after the command (median of {}, worst {}); limit {}.",
                          on ? "on" : "off", seconds_words(spread.median), count, seconds_words(worst_s),
@@ -145,12 +149,13 @@ class Teller {
     made.text += outer_against_inner(on, made);
     if (from_master)
       made.text += " Where the work state came on after the command, the delay counts from there.";
-    with(with(with(with(made, "median_s", spread.median), "spread_s", spread.width90), "worst_s", worst_s), "limit_s",
-         limit);
+    with(with(with(with(made, "median_s", spread.median), "spread_s", spread.width90), "worst_s", worst_s),
+         "limit_s", limit);
     with(with(with(made, "message_period_s", doubt), "commands", static_cast<double>(count), 0), "sections",
          static_cast<double>(measured.size()), 0);
     if (!attention) {
-      add_moment(made, *(on ? worst->on : worst->off)->worst_at, worst->subject + ": the slowest answer to a command");
+      add_moment(made, *(on ? worst->on : worst->off)->worst_at,
+                 worst->subject + ": the slowest answer to a command");
       return;
     }
     with(made, "late_sections", static_cast<double>(late.size()), 0);
@@ -161,8 +166,9 @@ class Teller {
       const JudgedDelays& own = *(on ? section->on : section->off);
       const Mark first = own.first_late.value_or(*own.worst_at);
       if (!made.start || first.time < *made.start) made.start = first.time;
-      add_moment(made, *own.worst_at,
-                 fmt::format("{}: {} after this command", section->subject, seconds_words(own.spread.greatest)));
+      add_moment(
+          made, *own.worst_at,
+          fmt::format("{}: {} after this command", section->subject, seconds_words(own.spread.greatest)));
     }
   }
 
@@ -174,7 +180,8 @@ class Teller {
           own.values.begin(), own.values.end(), [&](double s) { return s - late[i]->doubt_s > limit; }));
       each += fmt::format("{}{} up to {} (median {}, {} of {})", i == 0 ? "" : ", ", late[i]->subject,
                           seconds_words(own.spread.greatest), seconds_words(own.spread.median),
-                          std::max<std::size_t>(beyond, 1), counted_words(own.values.size(), "command", "commands"));
+                          std::max<std::size_t>(beyond, 1),
+                          counted_words(own.values.size(), "command", "commands"));
     }
     if (late.size() > kNamed) each += fmt::format(" and {} more", late.size() - kNamed);
     return fmt::format("{} late: {}; limit {}.", on ? "Switch on" : "Switch off", each, seconds_words(limit));
@@ -183,8 +190,8 @@ class Teller {
     std::string each;
     for (std::size_t i = 0; i < uneven.size() && i < kNamed; ++i) {
       const JudgedDelays& own = *(on ? uneven[i]->on : uneven[i]->off);
-      each += fmt::format("{}{} from {} to {}", i == 0 ? "" : ", ", uneven[i]->subject, seconds_words(own.spread.least),
-                          seconds_words(own.spread.greatest));
+      each += fmt::format("{}{} from {} to {}", i == 0 ? "" : ", ", uneven[i]->subject,
+                          seconds_words(own.spread.least), seconds_words(own.spread.greatest));
     }
     if (uneven.size() > kNamed) each += fmt::format(" and {} more", uneven.size() - kNamed);
     return fmt::format("{} unevenly: {}; the delays of one section should lie within {}.",
@@ -193,10 +200,12 @@ class Teller {
 
   // One line for each section concerned, or one that names them all.
   void each_or_all(const char* code, const Reports& concerned,
-                   const std::function<std::string(const SectionReport&)>& own_text, const std::string& of_all,
+                   const std::function<std::string(const SectionReport&)>& own_text,
+                   const std::string& of_all,
                    const std::function<void(CheckLine&, const SectionReport&)>& add) {
     if (concerned.size() <= kOwnLines) {
-      for (const SectionReport* section : concerned) add(line_about(code, *section, own_text(*section)), *section);
+      for (const SectionReport* section : concerned)
+        add(line_about(code, *section, own_text(*section)), *section);
       return;
     }
     CheckLine& made = line(code, Verdict::attention, fmt::format("{}: {}.", of_all, named(concerned)));
@@ -229,36 +238,40 @@ class Teller {
             const SectionTally& t = section.tally;
             std::string what;
             if (t.never_on > 0)
-              what = fmt::format("Stays off in spite of {}", counted_words(t.never_on, "command \"on\"", "commands \"on\""));
+              what = fmt::format("Stays off in spite of {}",
+                                 counted_words(t.never_on, "command \"on\"", "commands \"on\""));
             if (t.never_off > 0)
               what += fmt::format("{} on in spite of {}", what.empty() ? "Stays" : ", and stays",
                                   counted_words(t.never_off, "command \"off\"", "commands \"off\""));
-            return fmt::format("{}, each for more than {}; first at {}. {} followed.", what, seconds_words(limit),
-                               time_of_day(first_never(t).time),
-                               t.followed_on + t.followed_off == 0
-                                   ? "No other command was"
-                                   : counted_words(t.followed_on + t.followed_off, "command was", "commands were"));
+            return fmt::format(
+                "{}, each for more than {}; first at {}. {} followed.", what, seconds_words(limit),
+                time_of_day(first_never(t).time),
+                t.followed_on + t.followed_off == 0
+                    ? "No other command was"
+                    : counted_words(t.followed_on + t.followed_off, "command was", "commands were"));
           },
-          fmt::format("{} do not follow commands for more than {}", counted_words(concerned.size(), "section", "sections"),
-                      seconds_words(limit)),
+          fmt::format("{} do not follow commands for more than {}",
+                      counted_words(concerned.size(), "section", "sections"), seconds_words(limit)),
           [&](CheckLine& made, const SectionReport& section) {
             const SectionTally& t = section.tally;
             with(with(made, "never_on", static_cast<double>(t.never_on), 0), "never_off",
                  static_cast<double>(t.never_off), 0);
             with(made, "limit_s", limit);
             begins(made, first_never(t).time);
-            for (const Mark mark : t.never_on_at) add_moment(made, mark, section.subject + ": told on, stays off");
-            for (const Mark mark : t.never_off_at) add_moment(made, mark, section.subject + ": told off, stays on");
+            for (const Mark mark : t.never_on_at)
+              add_moment(made, mark, section.subject + ": told on, stays off");
+            for (const Mark mark : t.never_off_at)
+              add_moment(made, mark, section.subject + ": told off, stays on");
           });
     if (followed == 0) {
       std::string why = no_answers();
       if (why.empty()) why = "no command changed a section that was ready to follow";
       return not_shown(code, why);
     }
-    CheckLine& made =
-        line(code, Verdict::pass,
-             fmt::format("Commands to sections are followed: {} on and {} off, none left open for more than {}.",
-                         followed_on, followed_off, seconds_words(limit)));
+    CheckLine& made = line(
+        code, Verdict::pass,
+        fmt::format("Commands to sections are followed: {} on and {} off, none left open for more than {}.",
+                    followed_on, followed_off, seconds_words(limit)));
     with(with(made, "followed_on", static_cast<double>(followed_on), 0), "followed_off",
          static_cast<double>(followed_off), 0);
   }
@@ -266,7 +279,7 @@ class Teller {
     if (tally.never_on_at.empty()) return tally.never_off_at.front();
     if (tally.never_off_at.empty()) return tally.never_on_at.front();
     return tally.never_on_at.front().time <= tally.never_off_at.front().time ? tally.never_on_at.front()
-                                                                            : tally.never_off_at.front();
+                                                                             : tally.never_off_at.front();
   }
 
   void flicker() {
@@ -287,16 +300,19 @@ class Teller {
       return each_or_all(
           code, concerned,
           [&](const SectionReport& section) {
-            return fmt::format("Switches to and fro without a command: {} within {} each, up to {} in {}; first at {}.",
-                               counted_words(section.tally.flickers, "time", "times"), seconds_words(within),
-                               section.tally.flickers_dense, seconds_words(window),
-                               time_of_day(section.tally.flickers_at.front().time));
+            return fmt::format(
+                "Switches to and fro without a command: {} within {} each, up to {} in {}; first at {}.",
+                counted_words(section.tally.flickers, "time", "times"), seconds_words(within),
+                section.tally.flickers_dense, seconds_words(window),
+                time_of_day(section.tally.flickers_at.front().time));
           },
-          fmt::format("{} switch to and fro without a command", counted_words(concerned.size(), "section", "sections")),
+          fmt::format("{} switch to and fro without a command",
+                      counted_words(concerned.size(), "section", "sections")),
           [&](CheckLine& made, const SectionReport& section) {
             with(made, "flickers", static_cast<double>(section.tally.flickers), 0);
             begins(made, section.tally.flickers_at.front().time);
-            for (const Mark mark : section.tally.flickers_at) add_moment(made, mark, section.subject + ": back again");
+            for (const Mark mark : section.tally.flickers_at)
+              add_moment(made, mark, section.subject + ": back again");
           });
     if (told_ == 0) return not_shown(code, no_answers());
     if (doubt > within / 2)
@@ -324,25 +340,29 @@ class Teller {
       return each_or_all(
           code, concerned,
           [&](const SectionReport& section) {
-            return fmt::format("On while the work state is off: {} in all, at most {} at a stretch; limit {}. First at {}.",
-                               seconds_words(section.tally.outside_s), seconds_words(section.tally.longest_outside_s),
-                               seconds_words(limit), time_of_day(section.tally.outside_at->time));
+            return fmt::format(
+                "On while the work state is off: {} in all, at most {} at a stretch; limit {}. First at {}.",
+                seconds_words(section.tally.outside_s), seconds_words(section.tally.longest_outside_s),
+                seconds_words(limit), time_of_day(section.tally.outside_at->time));
           },
           fmt::format("{} are on while the work state is off, for more than {}",
                       counted_words(concerned.size(), "section", "sections"), seconds_words(limit)),
           [&](CheckLine& made, const SectionReport& section) {
-            with(with(made, "outside_work_s", section.tally.outside_s), "longest_s", section.tally.longest_outside_s);
+            with(with(made, "outside_work_s", section.tally.outside_s), "longest_s",
+                 section.tally.longest_outside_s);
             with(made, "limit_s", limit);
             begins(made, section.tally.outside_at->time);
             add_moment(made, *section.tally.outside_at, section.subject + ": on, work state off");
           });
     if (told_ == 0) return not_shown(code, no_answers());
     if (watched < kEnoughOffWork_s)
-      return not_shown(code,
-                       "neither boom nor device told again and again that its work state (DDI 141) is off while states "
-                       "of sections were known");
+      return not_shown(
+          code,
+          "neither boom nor device told again and again that its work state (DDI 141) is off while states "
+          "of sections were known");
     with(line(code, Verdict::pass,
-              fmt::format("Sections are off while the work state is off (it was for {}).", seconds_words(watched))),
+              fmt::format("Sections are off while the work state is off (it was for {}).",
+                          seconds_words(watched))),
          "work_state_off_s", watched);
   }
 
@@ -351,13 +371,15 @@ class Teller {
     const double limit = limits_["section.error_s"];
     Reports concerned;
     for (const SectionReport& report : reports_)
-      if (report.tally.error_s > 0 && report.tally.error_s >= limit && report.tally.error_at) concerned.push_back(&report);
+      if (report.tally.error_s > 0 && report.tally.error_s >= limit && report.tally.error_at)
+        concerned.push_back(&report);
     if (!concerned.empty())
       return each_or_all(
           code, concerned,
           [](const SectionReport& section) {
-            return fmt::format("Reports an error for {}; first at {}. Trouble codes of the same time may name the cause.",
-                               seconds_words(section.tally.error_s), time_of_day(section.tally.error_at->time));
+            return fmt::format(
+                "Reports an error for {}; first at {}. Trouble codes of the same time may name the cause.",
+                seconds_words(section.tally.error_s), time_of_day(section.tally.error_at->time));
           },
           fmt::format("{} report an error", counted_words(concerned.size(), "section", "sections")),
           [&](CheckLine& made, const SectionReport& section) {
@@ -387,24 +409,28 @@ class Teller {
       return each_or_all(
           code, concerned,
           [](const SectionReport& section) {
-            return fmt::format("Overridden by hand for {}, against its commands for {}; first at {}. This is no fault of "
-                               "the section.",
-                               seconds_words(section.tally.overridden_s), seconds_words(section.tally.against_s),
-                               time_of_day(section.tally.overridden_at->time));
+            return fmt::format(
+                "Overridden by hand for {}, against its commands for {}; first at {}. This is no fault of "
+                "the section.",
+                seconds_words(section.tally.overridden_s), seconds_words(section.tally.against_s),
+                time_of_day(section.tally.overridden_at->time));
           },
           fmt::format("{} are overridden by hand against their commands, which is no fault of theirs",
                       counted_words(concerned.size(), "section", "sections")),
           [&](CheckLine& made, const SectionReport& section) {
-            with(with(made, "overridden_s", section.tally.overridden_s), "against_command_s", section.tally.against_s);
+            with(with(made, "overridden_s", section.tally.overridden_s), "against_command_s",
+                 section.tally.against_s);
             begins(made, section.tally.overridden_at->time);
             add_moment(made, *section.tally.overridden_at, section.subject + ": overridden");
           });
     if (!told) return not_shown(code, "no override states of sections (DDI 367 to 382) were told");
-    with(line(code, Verdict::pass,
-              all_s > 0 ? fmt::format("Sections were overridden by hand for up to {}, in keeping with their commands.",
-                                      seconds_words(all_s))
-                        : std::string("No section is overridden by hand.")),
-         "overridden_s", all_s);
+    with(
+        line(code, Verdict::pass,
+             all_s > 0 ? fmt::format(
+                             "Sections were overridden by hand for up to {}, in keeping with their commands.",
+                             seconds_words(all_s))
+                       : std::string("No section is overridden by hand.")),
+        "overridden_s", all_s);
   }
 
   const SeedingLimits& limits_;

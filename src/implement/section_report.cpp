@@ -12,7 +12,8 @@ namespace {
 constexpr std::size_t kEnoughShared = 3;
 
 std::optional<std::int32_t> small(const std::optional<std::int64_t>& value) {
-  if (!value || *value < std::numeric_limits<std::int32_t>::min() || *value > std::numeric_limits<std::int32_t>::max())
+  if (!value || *value < std::numeric_limits<std::int32_t>::min() ||
+      *value > std::numeric_limits<std::int32_t>::max())
     return std::nullopt;
   return static_cast<std::int32_t>(*value);
 }
@@ -30,10 +31,11 @@ std::optional<JudgedDelays> judged(const DelayTally& tally, bool from_master) {
   return delays;
 }
 
-// A boom whose work state only follows its sections was no master in between; else the section answered when both were on. A few that
-// agree with each other are needed: an operator does not lower the machine with the same delay each time.
-std::optional<JudgedDelays> delays_of(const DelayTally& clean, const DelayTally& shared, const DelayTally* ready,
-                                      bool work_state_follows, double spread_s) {
+// A boom whose work state only follows its sections was no master in between; else the section answered when
+// both were on. A few that agree with each other are needed: an operator does not lower the machine with the
+// same delay each time.
+std::optional<JudgedDelays> delays_of(const DelayTally& clean, const DelayTally& shared,
+                                      const DelayTally* ready, bool work_state_follows, double spread_s) {
   if (clean.count() > 0) {
     auto delays = judged(clean, false);
     if (!work_state_follows || shared.count() == 0) return delays;
@@ -50,7 +52,8 @@ std::optional<JudgedDelays> delays_of(const DelayTally& clean, const DelayTally&
   }
   if (!work_state_follows) return ready != nullptr ? judged(*ready, true) : std::nullopt;
   const auto delays = judged(shared, false);
-  if (!delays || delays->values.size() < kEnoughShared || delays->spread.width90 > spread_s) return std::nullopt;
+  if (!delays || delays->values.size() < kEnoughShared || delays->spread.width90 > spread_s)
+    return std::nullopt;
   return delays;
 }
 
@@ -81,33 +84,30 @@ std::vector<SectionReport> section_reports(const Device& device, const std::vect
       report.tally = track.concluded(end);
       report.doubt_s = boom->message_period_s().value_or(0);
       const bool follows = boom->work_state_follows();
-      report.on = delays_of(report.tally.on, report.tally.shared_on, &report.tally.ready_on, follows, spread_s);
+      report.on =
+          delays_of(report.tally.on, report.tally.shared_on, &report.tally.ready_on, follows, spread_s);
       report.off = delays_of(report.tally.off, report.tally.shared_off, nullptr, follows, spread_s);
     };
-    std::vector<bool> condensed(own.size(), false);
-    unsigned installed = 0;
-    if (boom != nullptr)
+    if (boom != nullptr) {
+      const std::size_t described = own.size();
+      std::vector<bool> condensed(described, false);
       for (const auto& [key, track] : boom->tracks()) {
         if (key.single) continue;
-        if (key.number < own.size()) {
+        if (key.number < described) {
           take(own[key.number], track);
           condensed[key.number] = own[key.number].tally.told > 0;
-        } else if (track.concluded(end).told > 0) {
-          installed = std::max(installed, key.number + 1);
+          continue;
         }
+        // Told, but not described: by its number only.
+        SectionReport report;
+        report.place.number = key.number + 1;
+        take(report, track);
+        if (report.tally.told > 0) own.push_back(std::move(report));
       }
-    if (boom != nullptr)
-      for (std::size_t i = 0; i < own.size(); ++i) {
+      for (std::size_t i = 0; i < described; ++i) {
         const auto single = boom->tracks().find({true, own[i].place.element.value_or(kNoElement)});
         if (!condensed[i] && single != boom->tracks().end()) take(own[i], single->second);
       }
-    // Told, but not described: by their numbers only.
-    while (own.size() < installed) {
-      SectionReport report;
-      report.place.number = static_cast<unsigned>(own.size()) + 1;
-      const auto track = boom->tracks().find({false, report.place.number - 1});
-      if (track != boom->tracks().end()) take(report, track->second);
-      own.push_back(std::move(report));
     }
     if (own.empty()) continue;
     if (place.sections.empty()) {

@@ -1,4 +1,5 @@
-// What the lines about sections are made of: every installed section with its place, its tally and the delays that count.
+// What the lines about sections are made of: every installed section with its place, its tally and the delays
+// that count.
 #pragma once
 
 #include <optional>
@@ -16,7 +17,7 @@ struct JudgedDelays {
   std::vector<double> values;
   std::uint64_t count = 0;
   Spread spread;
-  std::optional<Mark> worst_at;   // its command
+  std::optional<Mark> worst_at;    // its command
   std::optional<Mark> first_late;  // the first beyond the limit
   /// Measured from the moment when the master state too was on, because it came on after the command.
   bool from_master = false;

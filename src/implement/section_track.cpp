@@ -5,9 +5,11 @@
 namespace tramlog {
 namespace {
 
-/// A recorder that lost frames says so in its statistics, once a second: what was found shortly before may be wrong.
+/// A recorder that lost frames says so in its statistics, once a second: what was found shortly before may be
+/// wrong.
 constexpr SpanNs kDoubt = 2500 * kMillisecond;
-/// Sections that switch within this after the work state, an override or the section control state changed do so because of it.
+/// Sections that switch within this after the work state, an override or the section control state changed do
+/// so because of it.
 constexpr SpanNs kSettles = 3 * kSecond;
 constexpr std::size_t kMaxFound = 64;
 constexpr std::size_t kMaxFlickerTimes = 64;
@@ -48,13 +50,19 @@ bool SectionTrack::opposes() const {
 void SectionTrack::commit(SectionTally& tally, const SectionLimits& limits, std::vector<TimeNs>& recent,
                           const Found& one) {
   switch (one.kind) {
-    case Kind::on: tally.on.add(one.seconds, one.mark, limits.on_delay_s); break;
-    case Kind::off: tally.off.add(one.seconds, one.mark, limits.off_delay_s); break;
+    case Kind::on:
+      tally.on.add(one.seconds, one.mark, limits.on_delay_s);
+      break;
+    case Kind::off:
+      tally.off.add(one.seconds, one.mark, limits.off_delay_s);
+      break;
     case Kind::shared_on:
       tally.shared_on.add(one.seconds, one.mark, limits.on_delay_s);
       tally.ready_on.add(one.ready_s, one.mark, limits.on_delay_s);
       break;
-    case Kind::shared_off: tally.shared_off.add(one.seconds, one.mark, limits.off_delay_s); break;
+    case Kind::shared_off:
+      tally.shared_off.add(one.seconds, one.mark, limits.off_delay_s);
+      break;
     case Kind::never_on:
       ++tally.never_on;
       keep(tally.never_on_at, one.mark);
@@ -99,7 +107,8 @@ void SectionTrack::advance(TimeNs now) {
     if (state_ == SectionState::error) tally_.error_s += seconds;
     if (overridden_) tally_.overridden_s += seconds;
     const bool known = state_ == SectionState::on || state_ == SectionState::off;
-    if (overridden_ && command_ && known && (state_ == SectionState::on) != *command_) tally_.against_s += seconds;
+    if (overridden_ && command_ && known && (state_ == SectionState::on) != *command_)
+      tally_.against_s += seconds;
     if (known && conditions_.told_on == false) tally_.off_work_s += seconds;
     if (outside_since_) outside_run_s_ += seconds;
   }
@@ -228,7 +237,8 @@ void SectionTrack::overridden(bool now, Mark at) {
 void SectionTrack::conditions(const Conditions& now, Mark at) {
   if (conditions_ == now) return;
   advance(at.time);
-  const bool master_changed = conditions_.master != now.master, moving_changed = conditions_.moving != now.moving;
+  const bool master_changed = conditions_.master != now.master,
+             moving_changed = conditions_.moving != now.moving;
   conditions_ = now;
   if (master_changed) cause_until_ = std::max(cause_until_, later_by(at.time, kSettles));
   if (pending_ && (master_changed || (moving_changed && pending_->on))) {

@@ -1,5 +1,5 @@
-// Follows one section: what it was told, what it did, how long that took. Bounded; evaluated lazily, so that calls may be as rare as
-// the messages are.
+// Follows one section: what it was told, what it did, how long that took. Bounded; evaluated lazily, so that
+// calls may be as rare as the messages are.
 #pragma once
 
 #include <cstdint>
@@ -19,7 +19,7 @@ class DelayTally {
   std::uint64_t count() const { return count_; }
   std::vector<double> values() const { return {values_.begin(), values_.end()}; }
   double worst_s() const { return worst_s_; }
-  Mark worst_at() const { return worst_at_; }                        // its command
+  Mark worst_at() const { return worst_at_; }                            // its command
   const std::optional<Mark>& first_late() const { return first_late_; }  // the first beyond the limit
 
  private:
@@ -32,13 +32,15 @@ class DelayTally {
 
 /// Limits of one section, seconds (dbc/seeding-limits.toml, [section]).
 struct SectionLimits {
-  double on_delay_s = 0, off_delay_s = 0, never_follows_s = 0, flicker_s = 0, flicker_window_s = 0, outside_work_s = 0;
+  double on_delay_s = 0, off_delay_s = 0, never_follows_s = 0, flicker_s = 0, flicker_window_s = 0,
+         outside_work_s = 0;
 };
 
 struct SectionTally {
   static constexpr std::size_t kMarks = 4;
   DelayTally on, off;  // from the command to the told state, nothing else in between
-  /// The master state of the boom changed in between: from the command, and from the moment when both were on.
+  /// The master state of the boom changed in between: from the command, and from the moment when both were
+  /// on.
   DelayTally shared_on, ready_on, shared_off;
   std::uint64_t commands_on = 0, commands_off = 0, followed_on = 0, followed_off = 0;
   std::uint64_t never_on = 0, never_off = 0;
@@ -47,8 +49,8 @@ struct SectionTally {
   std::uint64_t flickers_dense = 0;             // the most within flicker_window_s
   std::vector<Mark> flickers_at;                // ends of the first; at most kMarks
   double on_s = 0, off_s = 0, error_s = 0, overridden_s = 0;
-  double against_s = 0;      // overridden, and not as commanded
-  double outside_s = 0;      // stretches beyond outside_work_s
+  double against_s = 0;                          // overridden, and not as commanded
+  double outside_s = 0;                          // stretches beyond outside_work_s
   double longest_outside_s = 0, off_work_s = 0;  // off_work_s: watched while the work state was off
   std::optional<Mark> error_at, overridden_at, outside_at;
   std::uint64_t told = 0, switchings = 0;
@@ -65,7 +67,8 @@ class SectionTrack {
   void release(Mark at);
   void actual(SectionState state, Mark at);
   void overridden(bool now, Mark at);
-  /// `master`: boom and device are on, as far as known. `told_on`: what they told as their work state. `moving`: not standing.
+  /// `master`: boom and device are on, as far as known. `told_on`: what they told as their work state.
+  /// `moving`: not standing.
   struct Conditions {
     bool master = true;
     std::optional<bool> told_on;
@@ -94,7 +97,8 @@ class SectionTrack {
     double seconds = 0, ready_s = 0;
     Mark mark;
   };
-  static void commit(SectionTally& tally, const SectionLimits& limits, std::vector<TimeNs>& recent, const Found& found);
+  static void commit(SectionTally& tally, const SectionLimits& limits, std::vector<TimeNs>& recent,
+                     const Found& found);
   void found(TimeNs at, Kind kind, double seconds, double ready_s, Mark mark);
   void settle(TimeNs before);
   void refresh(Mark at);
@@ -104,9 +108,9 @@ class SectionTrack {
 
   SectionLimits limits_;
   SectionTally tally_;
-  std::vector<Found> found_;         // not yet beyond doubt
+  std::vector<Found> found_;           // not yet beyond doubt
   std::vector<TimeNs> flicker_times_;  // within the window
-  std::optional<TimeNs> last_;       // integrated up to here
+  std::optional<TimeNs> last_;         // integrated up to here
   std::optional<SectionState> state_;
   std::optional<bool> command_;
   Mark command_at_;
@@ -114,7 +118,7 @@ class SectionTrack {
   Conditions conditions_;
   bool overridden_ = false;
   TimeNs muddled_until_ = INT64_MIN, cause_until_ = INT64_MIN;
-  std::optional<Mark> free_;         // the last switching without a cause
+  std::optional<Mark> free_;  // the last switching without a cause
   std::optional<Mark> opposes_since_;
   bool never_counted_ = false;
   std::optional<Mark> outside_since_;

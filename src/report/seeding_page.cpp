@@ -52,13 +52,20 @@ std::string upper(std::string text) {
   return text;
 }
 
-// Without the lines that are already under ATTENTION in full? No: a topic reads as a whole, and attention stands out.
 void write_topics(Page& page, const std::vector<CheckLine>& lines) {
   std::string topic;
-  for (const CheckLine& line : lines) {
+  for (std::size_t i = 0; i < lines.size();) {
+    const CheckLine& line = lines[i];
     if (line.topic != topic) page.heading(upper(line.topic));
     topic = line.topic;
-    write_line(page, line);
+    // Several that cannot be shown for one and the same reason are one line with all their codes.
+    std::size_t next = i + 1;
+    CheckLine joint = line;
+    while (next < lines.size() && lines[next].verdict == Verdict::not_shown && line.verdict == Verdict::not_shown &&
+           lines[next].topic == line.topic && lines[next].subject == line.subject && lines[next].text == line.text)
+      joint.code += ", " + lines[next++].code;
+    write_line(page, joint);
+    i = next;
   }
 }
 

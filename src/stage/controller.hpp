@@ -58,6 +58,7 @@ class Controller {
   std::uint32_t epoch() const { return epoch_; }
   Address address() const { return address_; }
   State state() const { return state_; }
+  TimeNs operational_since() const { return operational_since_; }
   bool powered() const { return state_ != State::off; }
   bool hears() const { return powered() && state_ != State::booting && !muted_; }
   bool can_send() const { return powered() && !muted_; }

@@ -1,6 +1,7 @@
 // Payloads that live: counters, random values, walks, and a few messages of the trade.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <vector>
 
@@ -9,10 +10,22 @@
 
 namespace tramlog::stage {
 
+/// How the machine drives, and what its sensors make of it; kept by an implement, if there is one.
+struct Drive {
+  enum class Validity : std::uint8_t { good, error, not_available };
+  bool active = false;
+  std::array<double, 4> speed_mm_s{};  // wheel, ground, machine selected, over ground by positioning
+  std::array<Validity, 4> validity{};
+  double distance_mm = 0;
+  unsigned selected_source = 1;  // F022 B8: 0 wheel, 1 ground
+  unsigned fix = 4;              // method of 129029: 0 none, 1 single, 4 RTK
+};
+
 /// What a payload has to know about the machine.
 struct MachineState {
   bool key_on = true;
   std::uint8_t power_minutes = 3;  // B7 of wheel-based speed
+  Drive drive;
 };
 
 class Payload {
@@ -27,6 +40,8 @@ class Payload {
  private:
   void vary(std::size_t i);
   void wheel_speed(const MachineState& machine, TimeNs now);
+  void drive(const MachineState& machine, TimeNs now);
+  void position(const MachineState& machine, TimeNs now);
 
   const PayloadSpec* spec_;
   Random random_;

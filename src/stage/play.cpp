@@ -34,6 +34,7 @@ Result<Played> play_file(const std::string& scenario_path, const std::string& ca
   Result<Scenario> scenario = read_scenario(scenario_path);
   if (!scenario) return scenario.error();
   if (options.seed) scenario->seed = *options.seed;
+  prepare_implements(*scenario);
   if (options.duration) scenario->duration = *options.duration;
   Result<CaptureWriter> writer = CaptureWriter::create(capture);
   if (!writer) return writer.error();

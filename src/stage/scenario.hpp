@@ -10,6 +10,7 @@
 #include "base/result.hpp"
 #include "base/time.hpp"
 #include "can/can_id.hpp"
+#include "stage/implement_spec.hpp"
 
 namespace tramlog::stage {
 
@@ -28,7 +29,7 @@ struct Variation {
   std::int64_t low = 0, high = 255, step = 1;
 };
 
-enum class Builder { fixed, wheel_speed, ws_maintenance };
+enum class Builder { fixed, wheel_speed, ws_maintenance, ground_speed, selected_speed, course, position };
 enum class Carrier { automatic, bam, rts_cts, etp, fast_packet };
 
 struct PayloadSpec {
@@ -209,6 +210,7 @@ struct Scenario {
   std::vector<StrangerSpec> strangers;
   std::vector<HappeningSpec> happenings;
   std::vector<DamageSpec> damage;
+  std::vector<ImplementSpec> implements;
 };
 
 /// Reads a scenario with the files that it includes. Errors (ErrorKind::usage) name key, file and line.

@@ -10,6 +10,7 @@ inline constexpr SpanNs kLongestScenario = 30 * 24 * kHour;
 
 ControllerSpec read_controller(const Node& node, const Scenario& scenario, Problems& problems);
 HappeningSpec read_happening(const Node& node, const Scenario& scenario, Problems& problems);
+ImplementSpec read_implement(const Node& node, const Scenario& scenario, Problems& problems);
 /// `base` must be 1 to `most` bytes.
 PayloadSpec read_payload(TableReader& in, std::size_t most);
 /// Index of the bus named by key `bus`; the first bus if there is no such key.

@@ -11,7 +11,7 @@ namespace {
 constexpr int kMaxIncludeDepth = 4;
 constexpr std::size_t kMaxControllers = 250;
 
-// Lists of the included file come first; any other key of the including file wins.
+// Lists of the included file come first, tables are put together; any other key of the including file wins.
 void merge_under(Node& root, Node&& included) {
   for (auto& [key, node] : included.entries) {
     Node* own = root.find(key);
@@ -21,6 +21,8 @@ void merge_under(Node& root, Node&& included) {
       node.items.insert(node.items.end(), std::make_move_iterator(own->items.begin()),
                         std::make_move_iterator(own->items.end()));
       own->items = std::move(node.items);
+    } else if (own->kind == Node::Kind::table && node.kind == Node::Kind::table) {
+      merge_under(*own, std::move(node));
     }
   }
 }
@@ -180,6 +182,14 @@ void read_root(const Node& root, Scenario& scenario, Problems& problems) {
     if (problems.any()) return;
     scenario.happenings.push_back(read_happening(*node, scenario, problems));
   }
+  if (const Node* node = in.any("implement"); node != nullptr && !problems.any()) {
+    if (node->kind == Node::Kind::table) {
+      scenario.implements.push_back(read_implement(*node, scenario, problems));
+    } else {
+      for (const Node* one : in.tables("implement"))
+        scenario.implements.push_back(read_implement(*one, scenario, problems));
+    }
+  }
   for (const Node* node : in.tables("damage")) scenario.damage.push_back(read_damage(*node, problems));
 }
 
@@ -196,10 +206,11 @@ std::size_t read_bus(TableReader& in, const Scenario& scenario) {
 
 PayloadSpec read_payload(TableReader& in, std::size_t most) {
   PayloadSpec payload;
-  const std::size_t builder = in.choice("builder", 0, {"fixed", "wheel-speed", "ws-maintenance"});
+  const std::size_t builder = in.choice("builder", 0, {"fixed", "wheel-speed", "ws-maintenance", "ground-speed",
+                                                      "selected-speed", "course", "position"});
   payload.builder = static_cast<Builder>(builder);
   payload.base = in.bytes("payload", most);
-  if (payload.builder != Builder::fixed) payload.base.assign(8, 0xFF);
+  if (payload.builder != Builder::fixed) payload.base.assign(payload.builder == Builder::position ? 43 : 8, 0xFF);
   for (const Node* node : in.tables("vary")) {
     TableReader entry(*node, in.problems());
     Variation variation;

@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "stage/implement_truth.hpp"
 #include "stage/recorder.hpp"
 #include "stage/scenario.hpp"
 
@@ -69,6 +70,8 @@ class Truth {
     ++transfer_counts_[static_cast<std::size_t>(carrier)][static_cast<std::size_t>(outcome)];
   }
 
+  void implement(ImplementTruth implement) { implements_.push_back(std::move(implement)); }
+
   std::string to_json(const Recorder& recorder) const;
 
  private:
@@ -120,6 +123,7 @@ class Truth {
   const Scenario& scenario_;
   std::vector<Account> accounts_;
   std::vector<StrangerAccount> strangers_;
+  std::vector<ImplementTruth> implements_;
   std::vector<Dropout> dropouts_;
   std::vector<Intended> intended_;
   std::vector<TransferTruth> transfers_;

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <nlohmann/json.hpp>
 
+#include "stage/implement_json.hpp"
 #include "stage/truth.hpp"
 
 namespace tramlog::stage {
@@ -33,6 +34,12 @@ bool speaks_regularly(const ControllerSpec& controller) {
 }  // namespace
 
 std::string Truth::to_json(const Recorder& recorder) const {
+  const auto regular = [this](const ControllerSpec& spec) {  // partners of an implement tell their state every 2 s
+    return speaks_regularly(spec) ||
+           std::any_of(scenario_.implements.begin(), scenario_.implements.end(), [&](const ImplementSpec& implement) {
+             return implement.client == spec.label || implement.task_controller == spec.label;
+           });
+  };
   Json root;
   root["schema"] = "tramlog.truth/1";
   root["title"] = scenario_.title;
@@ -73,7 +80,7 @@ std::string Truth::to_json(const Recorder& recorder) const {
                   {"claims", account.claims},
                   {"refused", account.refused},
                   {"software", account.software},
-                  {"regular", speaks_regularly(spec)},
+                  {"regular", regular(spec)},
                   {"software_reported_at", time_or_null(account.software_reported_at)}};
     entry["first_seen"] = account.frames == 0 ? Json() : Json(format_rfc3339(account.first));
     entry["last_seen"] = account.frames == 0 ? Json() : Json(format_rfc3339(account.last));
@@ -123,7 +130,7 @@ std::string Truth::to_json(const Recorder& recorder) const {
                                 {"start", format_rfc3339(dropout.start)},
                                 {"end", time_or_null(dropout.end)},
                                 {"reclaimed", dropout.reclaimed},
-                                {"regular", speaks_regularly(spec)},
+                                {"regular", regular(spec)},
                                 {"group", members > 1 ? Json(dropout.group) : Json()},
                                 {"overlaps_blind", overlaps_blind(recorder, spec.bus, dropout.start, end)}});
   }
@@ -179,6 +186,10 @@ std::string Truth::to_json(const Recorder& recorder) const {
                             {"cleared", time_or_null(dtc.cleared)},
                             {"occurrence_count", dtc.occurrence},
                             {"activations", dtc.activations}});
+  }
+  if (!implements_.empty()) {
+    root["implements"] = Json::array();
+    for (const ImplementTruth& implement : implements_) root["implements"].push_back(implement_json(implement));
   }
   return root.dump(1) + "\n";
 }

@@ -42,6 +42,10 @@ World::World(const Scenario& plan, CaptureWriter& writer)
       streams.add(index, spec.messages[k], seed_for(plan.seed, spec.label, k + 1));
     }
   }
+  for (std::size_t i = 0; i < plan.implements.size(); ++i) {
+    implements.push_back(
+        std::make_unique<Implement>(*this, plan.implements[i], seed_for(plan.seed, plan.implements[i].client, i)));
+  }
 }
 
 Controller* World::find(std::string_view label) {
@@ -160,6 +164,7 @@ void World::play(std::optional<std::uint64_t> frames) {
   for (std::size_t i = 0; i < scenario.strangers.size(); ++i) {
     streams.add_stranger(i, seed_for(scenario.seed, scenario.strangers[i].label, i));
   }
+  for (const auto& implement : implements) implement->schedule();
   timeline.schedule();
   const TimeNs end = frames ? kForEver : scenario.duration;
   while (!frames || recorder.frames() < *frames) {
@@ -177,6 +182,7 @@ void World::play(std::optional<std::uint64_t> frames) {
         break;
     }
   }
+  for (const auto& implement : implements) truth.implement(implement->truth());
   desk.end();
   recorder.end(frames ? now() : end);
 }

@@ -10,6 +10,7 @@
 #include "stage/agenda.hpp"
 #include "stage/bus.hpp"
 #include "stage/controller.hpp"
+#include "stage/implement.hpp"
 #include "stage/payload.hpp"
 #include "stage/recorder.hpp"
 #include "stage/streams.hpp"
@@ -42,6 +43,7 @@ class World {
   Timeline timeline;
   std::vector<std::unique_ptr<Bus>> buses;
   std::vector<std::unique_ptr<Controller>> controllers;
+  std::vector<std::unique_ptr<Implement>> implements;
 
  private:
   bool valid(const Passenger& passenger) const;

@@ -41,8 +41,10 @@ void tell(const Conclusions& all, const CheckLine& line, std::optional<BusIndex>
 void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faults) {
   for (const ImplementRecord& implement : all.seeding.implements)
     for (const CheckLine& line : implement.lines) tell(all, line, implement.bus, implement.client, faults);
-  // What belongs to the machine matters to the report where there is an implement to follow it.
-  if (all.seeding.implements.empty()) return;
+  // What belongs to the machine matters to the report where an implement worked by it.
+  if (std::none_of(all.seeding.implements.begin(), all.seeding.implements.end(),
+                   [](const ImplementRecord& implement) { return implement.worked; }))
+    return;
   for (const CheckLine& line : all.seeding.lines) tell(all, line, std::nullopt, kNobody, faults);
 }
 

@@ -1,11 +1,11 @@
-// Sections against their commands: delays on and off, commands that are not followed, flicker, sections outside work, errors, overrides (fact
-// sheet, process data, 5.3, 5.9: R4 to R6).
+// Sections against their commands: delays on and off, commands that are not followed, flicker, sections
+// outside work, errors, overrides (fact sheet, process data, 5.3, 5.9: R4 to R6).
 #include <map>
 #include <vector>
 
+#include "implement/layout.hpp"
 #include "implement/section_boom.hpp"
 #include "implement/section_lines.hpp"
-#include "implement/layout.hpp"
 #include "implement/watch.hpp"
 
 namespace tramlog::watches {

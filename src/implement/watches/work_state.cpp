@@ -1,5 +1,6 @@
-// Who turned the work state on and off, and whether all agree about it: setpoint work state (DDI 289) by the task controller, work
-// states (DDI 141) told by device element, booms and other elements above the sections (fact sheet, process data, 5.2, 5.3).
+// Who turned the work state on and off, and whether all agree about it: setpoint work state (DDI 289) by the
+// task controller, work states (DDI 141) told by device element, booms and other elements above the sections
+// (fact sheet, process data, 5.2, 5.3).
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -106,7 +107,8 @@ class WorkState : public DeviceWatch {
     if (element.told) {
       if (*element.told) element.on_s += to_seconds(span_between(element.told_at.time, at.time));
       ++element.told_changes;
-      const bool effect = element.commanded == on && span_between(element.commanded_at.time, at.time) <= kEffect;
+      const bool effect =
+          element.commanded == on && span_between(element.commanded_at.time, at.time) <= kEffect;
       if (effect) ++element.by_command;
       note({at, number, on, effect});
     }
@@ -138,8 +140,10 @@ class WorkState : public DeviceWatch {
         element.compared_with_command = true;
         if (*element.told == *element.commanded) element.agreed = true;
         const bool differs = *element.told != *element.commanded;
-        if (const auto s = element.refused.now(differs && !element.agreed, at, limit)) refused(number, element, *s);
-        if (const auto s = element.deviates.now(differs && element.agreed, at, limit)) deviated(number, element, *s, at);
+        if (const auto s = element.refused.now(differs && !element.agreed, at, limit))
+          refused(number, element, *s);
+        if (const auto s = element.deviates.now(differs && element.agreed, at, limit))
+          deviated(number, element, *s, at);
       }
       // On, while something above it says off.
       std::optional<std::uint16_t> off_above;
@@ -153,7 +157,8 @@ class WorkState : public DeviceWatch {
         }
       }
       const auto since = element.above_off.since();
-      if (const auto s = element.above_off.now(off_above.has_value(), at, limit)) below_off(number, element, *s, since->time);
+      if (const auto s = element.above_off.now(off_above.has_value(), at, limit))
+        below_off(number, element, *s, since->time);
       if (off_above) element.above = *off_above;
     }
   }
@@ -165,19 +170,21 @@ class WorkState : public DeviceWatch {
   }
   void refused(std::uint16_t number, const Element& element, double seconds) {
     add({element.commanded_at, seconds,
-         fmt::format("{}: told {} by the task controller, says {} for {}", device_.words(number), word(*element.commanded),
-                     word(!*element.commanded), seconds_words(seconds))});
+         fmt::format("{}: told {} by the task controller, says {} for {}", device_.words(number),
+                     word(*element.commanded), word(!*element.commanded), seconds_words(seconds))});
   }
   void deviated(std::uint16_t number, const Element& element, double seconds, Mark at) {
     if (deviations_.size() >= kMaxDisagreements) return;
     const Mark from{later_by(at.time, -static_cast<SpanNs>(seconds * 1e9)), 0};
-    deviations_.push_back({number, {from, seconds,
-                                    fmt::format("{}: says {} for {}, while the task controller's command is {}",
-                                                device_.words(number), word(!*element.commanded), seconds_words(seconds),
-                                                word(*element.commanded))}});
+    deviations_.push_back(
+        {number,
+         {from, seconds,
+          fmt::format("{}: says {} for {}, while the task controller's command is {}", device_.words(number),
+                      word(!*element.commanded), seconds_words(seconds), word(*element.commanded))}});
   }
   void below_off(std::uint16_t number, const Element& element, double seconds, TimeNs from) {
-    add({{from, element.told_at.time == from ? element.told_at.frame : 0}, seconds,
+    add({{from, element.told_at.time == from ? element.told_at.frame : 0},
+         seconds,
          fmt::format("{}: on for {}, while {} is off", device_.words(number), seconds_words(seconds),
                      device_.words(element.above))});
   }
@@ -205,27 +212,31 @@ class WorkState : public DeviceWatch {
       told = true;
     }
     if (!told && commands_ == 0) {
-      out.lines.push_back(make_line(code, kTopic, "", Verdict::not_shown,
-                                    "Not shown on this bus: no element above the sections told a work state (DDI 141), and "
-                                    "none was set (DDI 289)."));
+      out.lines.push_back(
+          make_line(code, kTopic, "", Verdict::not_shown,
+                    "Not shown on this bus: no element above the sections told a work state (DDI 141), and "
+                    "none was set (DDI 289)."));
       return;
     }
-    std::string text = told ? fmt::format("Work state told by {}: switched on {} and off {}, on for {}", who,
-                                          counted_words(switched_on_, "time", "times"),
-                                          counted_words(switched_off_, "time", "times"), seconds_words(on_s))
-                            : fmt::format("Work state set by the task controller {}, never told by the device",
-                                          counted_words(commands_, "time", "times"));
+    std::string text = told
+                           ? fmt::format("Work state told by {}: switched on {} and off {}, on for {}", who,
+                                         counted_words(switched_on_, "time", "times"),
+                                         counted_words(switched_off_, "time", "times"), seconds_words(on_s))
+                           : fmt::format("Work state set by the task controller {}, never told by the device",
+                                         counted_words(commands_, "time", "times"));
     if (told)
-      text += commands_ == 0 ? "; the task controller did not set it (DDI 289)"
-                             : fmt::format("; {} after a command of the task controller (DDI 289)", by_task_controller_);
+      text += commands_ == 0
+                  ? "; the task controller did not set it (DDI 289)"
+                  : fmt::format("; {} after a command of the task controller (DDI 289)", by_task_controller_);
     CheckLine line = make_line(code, kTopic, "", Verdict::pass, text + ".");
     with(with(with(line, "switched_on", static_cast<double>(switched_on_), 0), "switched_off",
               static_cast<double>(switched_off_), 0),
          "by_task_controller", static_cast<double>(by_task_controller_), 0);
     with(line, "on_s", on_s);
     for (const Switch& one : switches_)
-      add_moment(line, one.at, fmt::format("{} {} {}", device_.words(one.element), word(one.on),
-                                           one.by_task_controller ? "by the task controller" : "by the machine"));
+      add_moment(line, one.at,
+                 fmt::format("{} {} {}", device_.words(one.element), word(one.on),
+                             one.by_task_controller ? "by the task controller" : "by the machine"));
     out.lines.push_back(std::move(line));
   }
 
@@ -239,14 +250,16 @@ class WorkState : public DeviceWatch {
       bool compared = compared_with_above_;
       for (const auto& [number, element] : elements_) compared = compared || element.compared_with_command;
       if (!compared) {
-        out.lines.push_back(make_line(code, kTopic, "", Verdict::not_shown,
-                                      "Not shown on this bus: it takes a setpoint work state (DDI 289) or a second element "
-                                      "with a work state (DDI 141) to compare with."));
+        out.lines.push_back(
+            make_line(code, kTopic, "", Verdict::not_shown,
+                      "Not shown on this bus: it takes a setpoint work state (DDI 289) or a second element "
+                      "with a work state (DDI 141) to compare with."));
         return;
       }
-      CheckLine line = make_line(code, kTopic, "", Verdict::pass,
-                                 fmt::format("Work states of elements and commands never differ for more than {}.",
-                                             seconds_words(limit)));
+      CheckLine line =
+          make_line(code, kTopic, "", Verdict::pass,
+                    fmt::format("Work states of elements and commands never differ for more than {}.",
+                                seconds_words(limit)));
       with(line, "limit_s", limit);
       out.lines.push_back(std::move(line));
       return;
@@ -254,14 +267,14 @@ class WorkState : public DeviceWatch {
     std::stable_sort(copy.found_.begin(), copy.found_.end(),
                      [](const Disagreement& a, const Disagreement& b) { return a.at.time < b.at.time; });
     const Disagreement& first = copy.found_.front();
-    CheckLine line = make_line(code, kTopic, "", Verdict::attention,
-                               fmt::format("Work states differ {}, for up to {}; limit {}. First at {}: {}.",
-                                           counted_words(copy.disagreements_, "time", "times"),
-                                           seconds_words(copy.longest_s_), seconds_words(limit), time_of_day(first.at.time),
-                                           first.text));
+    CheckLine line = make_line(
+        code, kTopic, "", Verdict::attention,
+        fmt::format("Work states differ {}, for up to {}; limit {}. First at {}: {}.",
+                    counted_words(copy.disagreements_, "time", "times"), seconds_words(copy.longest_s_),
+                    seconds_words(limit), time_of_day(first.at.time), first.text));
     line.start = first.at.time;
-    with(with(with(line, "times", static_cast<double>(copy.disagreements_), 0), "longest_s", copy.longest_s_), "limit_s",
-         limit);
+    with(with(with(line, "times", static_cast<double>(copy.disagreements_), 0), "longest_s", copy.longest_s_),
+         "limit_s", limit);
     for (const Disagreement& one : copy.found_) add_moment(line, one.at, one.text);
     out.lines.push_back(std::move(line));
   }
@@ -273,9 +286,11 @@ class WorkState : public DeviceWatch {
         if (const auto s = element.refused.now(false, end, limit)) refused(number, element, *s);
         if (const auto s = element.deviates.now(false, end, limit)) deviated(number, element, *s, end);
       }
-      if (const auto s = element.above_off.now(false, end, limit)) below_off(number, element, *s, above_since->time);
+      if (const auto s = element.above_off.now(false, end, limit))
+        below_off(number, element, *s, above_since->time);
     }
-    // Where the task controller drives the work state, an implement that goes its own way is wrong; where the operator does, it is the operator.
+    // Where the task controller drives the work state, an implement that goes its own way is wrong; where the
+    // operator does, it is the operator.
     for (auto& [number, one] : deviations_) {
       const Element& element = elements_[number];
       if (element.by_command >= 2 && 3 * element.by_command >= 2 * element.told_changes) add(std::move(one));
@@ -285,7 +300,8 @@ class WorkState : public DeviceWatch {
   const Device& device_;
   std::map<std::uint16_t, Element> elements_;
   std::vector<Switch> switches_;
-  std::uint64_t switched_on_ = 0, switched_off_ = 0, by_task_controller_ = 0, commands_ = 0, disagreements_ = 0;
+  std::uint64_t switched_on_ = 0, switched_off_ = 0, by_task_controller_ = 0, commands_ = 0,
+                disagreements_ = 0;
   std::vector<Disagreement> found_;
   std::vector<std::pair<std::uint16_t, Disagreement>> deviations_;
   double longest_s_ = 0;

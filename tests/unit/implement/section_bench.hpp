@@ -1,4 +1,5 @@
-// A boom whose sections follow their commands after a delay, its messages as a device sends them, and the watches that look at it.
+// A boom whose sections follow their commands after a delay, its messages as a device sends them, and the
+// watches that look at it.
 #pragma once
 
 #include <algorithm>
@@ -36,7 +37,8 @@ class SectionBench {
   Device& device() { return device_; }
   DeviceWatch& watch() { return *watch_; }
 
-  /// Device, boom and `count` sections of this width side by side, section 1 at the left. `condensed`: the boom lists 161 and 290.
+  /// Device, boom and `count` sections of this width side by side, section 1 at the left. `condensed`: the
+  /// boom lists 161 and 290.
   void describe(unsigned count, std::int32_t width_mm = 1500, bool condensed = true) {
     add_element(1, ElementType::device, "drill", 0, 0);
     add_element(2, ElementType::function, "boom", kBoom, 1);
@@ -47,14 +49,16 @@ class SectionBench {
       const auto id = static_cast<std::uint16_t>(100 + i);
       add_element(id, ElementType::section, "", static_cast<std::uint16_t>(kFirst + i), 2);
       add_property(id, 134, -1200);
-      add_property(id, 135, (2 * static_cast<std::int32_t>(i) + 1 - static_cast<std::int32_t>(count)) * width_mm / 2);
+      add_property(id, 135,
+                   (2 * static_cast<std::int32_t>(i) + 1 - static_cast<std::int32_t>(count)) * width_mm / 2);
       add_property(id, 67, width_mm);
       if (!condensed)
         for (const int ddi : {141, 289}) add_variable(id, static_cast<std::uint16_t>(ddi));
     }
     described();
   }
-  void add_element(std::uint16_t id, ElementType type, const char* name, std::uint16_t number, std::uint16_t parent) {
+  void add_element(std::uint16_t id, ElementType type, const char* name, std::uint16_t number,
+                   std::uint16_t parent) {
     ElementObject one;
     one.id = id;
     one.type = static_cast<std::uint8_t>(type);
@@ -88,16 +92,26 @@ class SectionBench {
     watch_->on_pool();
   }
 
-  void told(double t_s, std::uint16_t element, std::uint16_t ddi, std::int64_t raw) { value(t_s, element, ddi, raw, true); }
-  void set(double t_s, std::uint16_t element, std::uint16_t ddi, std::int64_t raw) { value(t_s, element, ddi, raw, false); }
+  void told(double t_s, std::uint16_t element, std::uint16_t ddi, std::int64_t raw) {
+    value(t_s, element, ddi, raw, true);
+  }
+  void set(double t_s, std::uint16_t element, std::uint16_t ddi, std::int64_t raw) {
+    value(t_s, element, ddi, raw, false);
+  }
   void measure(std::uint16_t element, std::uint16_t ddi) {
     device_.values.entry({element, ddi})->measurements[4] = Measurement{1, {}, false};
   }
   /// Machine selected speed.
   void speed(double t_s, unsigned mm_s) {
     advance(t_s);
-    const std::vector<std::uint8_t> payload{static_cast<std::uint8_t>(mm_s & 0xFF), static_cast<std::uint8_t>(mm_s >> 8),
-                                            0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFD};
+    const std::vector<std::uint8_t> payload{static_cast<std::uint8_t>(mm_s & 0xFF),
+                                            static_cast<std::uint8_t>(mm_s >> 8),
+                                            0xFF,
+                                            0xFF,
+                                            0xFF,
+                                            0xFF,
+                                            0xFF,
+                                            0xFD};
     Message message;
     message.pgn = 0xF022;
     message.start = message.end = time(t_s);
@@ -181,11 +195,11 @@ struct BoomModel {
   double spacing_s = 0.2;           // between two messages on change
   double interval_s = 2;            // of the message by time; sampled: no messages on change
   bool sampled = false;
-  bool control = true;              // DDI 160 is told
+  bool control = true;  // DDI 160 is told
   unsigned passes = 4;
   unsigned speed_mm_s = 2500;
-  bool by_elements = false;         // 141 and 289 of the sections instead of condensed ones
-  bool far_steering = false;        // the operator lowers late, long after the commands
+  bool by_elements = false;   // 141 and 289 of the sections instead of condensed ones
+  bool far_steering = false;  // the operator lowers late, long after the commands
   /// State told of a section in place of what it does; none: what it does.
   std::function<std::optional<unsigned>(unsigned section, double t)> instead;
 };
@@ -198,7 +212,9 @@ struct BoomTruth {
 /// Plays the model into the bench.
 inline BoomTruth play(SectionBench& bench, BoomModel model, unsigned seed) {
   std::mt19937 random(seed);
-  const auto draw = [&](double low, double high) { return std::uniform_real_distribution<double>(low, high)(random); };
+  const auto draw = [&](double low, double high) {
+    return std::uniform_real_distribution<double>(low, high)(random);
+  };
   const unsigned n = model.sections;
   struct Order {
     double t;
@@ -212,7 +228,8 @@ inline BoomTruth play(SectionBench& bench, BoomModel model, unsigned seed) {
     lowered.push_back({t + (model.far_steering ? draw(2, 4) : draw(-0.5, 0.8)), true});
     const bool angled = pass % 2 == 1;
     for (unsigned i = 0; i < n; ++i) orders.push_back({t + (angled ? 0.4 * i : 0), i, true});
-    // In the middle of the pass a corner: some sections off and on again, one of them too short to be followed.
+    // In the middle of the pass a corner: some sections off and on again, one of them too short to be
+    // followed.
     const double middle = t + 0.4 * n + 6;
     for (unsigned i = 0; i < n; i += 2) {
       orders.push_back({middle + 0.3 * i, i, false});
@@ -257,15 +274,16 @@ inline BoomTruth play(SectionBench& bench, BoomModel model, unsigned seed) {
       clean[one.section] = real[one.section] == wanted[one.section];
       wanted[one.section] = one.on;
       changed[one.section] = now;
-      delay[one.section] = std::max(0.0, (one.on ? model.on_s : model.off_s)[one.section] +
-                                             draw(-model.jitter_s, model.jitter_s));
+      delay[one.section] = std::max(
+          0.0, (one.on ? model.on_s : model.off_s)[one.section] + draw(-model.jitter_s, model.jitter_s));
       if (model.by_elements)
         bench.set(now, static_cast<std::uint16_t>(SectionBench::kFirst + one.section), 289, one.on);
       ordered = true;
     }
     if (ordered && !model.by_elements)
       for (unsigned block = 0; block * 16 < n; ++block)
-        bench.set(now, SectionBench::kBoom, static_cast<std::uint16_t>(290 + block), condensed(wanted, block));
+        bench.set(now, SectionBench::kBoom, static_cast<std::uint16_t>(290 + block),
+                  condensed(wanted, block));
     if (next_lower < lowered.size() && lowered[next_lower].first <= now) {
       down = lowered[next_lower++].second;
       if (!model.master_is_derived)
@@ -278,7 +296,8 @@ inline BoomTruth play(SectionBench& bench, BoomModel model, unsigned seed) {
       const unsigned target = model.master_is_derived || down ? wanted[i] : 0;
       if (real[i] != target && now - changed[i] >= delay[i]) {
         real[i] = target;
-        if (clean[i] && target == wanted[i]) (target == 1 ? truth.on : truth.off)[i].push_back(now - changed[i]);
+        if (clean[i] && target == wanted[i])
+          (target == 1 ? truth.on : truth.off)[i].push_back(now - changed[i]);
         clean[i] = false;
       }
     }
@@ -315,10 +334,10 @@ inline std::vector<const CheckLine*> lines_of(const ImplementRecord& record, con
     if (line.code == code) found.push_back(&line);
   return found;
 }
-inline const CheckLine& only_line(const ImplementRecord& record, const std::string& code) {
+/// A copy; empty if there is none, or more than one.
+inline CheckLine only_line(const ImplementRecord& record, const std::string& code) {
   const auto found = lines_of(record, code);
-  static const CheckLine none{};
-  return found.size() == 1 ? *found.front() : none;
+  return found.size() == 1 ? *found.front() : CheckLine{};
 }
 inline std::string attentions(const ImplementRecord& record) {
   std::string text;

@@ -16,7 +16,9 @@ double median_of(std::vector<double> values) {
 // A healthy drill out of the ranges of real ones: hoses grow longer to the outside.
 BoomModel drawn(unsigned seed) {
   std::mt19937 random(seed);
-  const auto draw = [&](double low, double high) { return std::uniform_real_distribution<double>(low, high)(random); };
+  const auto draw = [&](double low, double high) {
+    return std::uniform_real_distribution<double>(low, high)(random);
+  };
   BoomModel model;
   model.sections = 4 + static_cast<unsigned>(random() % 21);
   const double inner_on = draw(0.2, 0.5), outer_on = inner_on + draw(0.0, 0.5);
@@ -47,8 +49,8 @@ TEST_CASE("random healthy drills need no attention and their delays are right", 
     bench.describe(model.sections, 1500, !model.by_elements);
     const BoomTruth truth = play(bench, model, seed);
     const ImplementRecord record = bench.conclude(truth.end_s);
-    INFO("seed " << seed << ", sampled " << model.sampled << ", derived " << model.master_is_derived << ", elements "
-                 << model.by_elements << ", far " << model.far_steering);
+    INFO("seed " << seed << ", sampled " << model.sampled << ", derived " << model.master_is_derived
+                 << ", elements " << model.by_elements << ", far " << model.far_steering);
     CHECK(attentions(record) == "");
     REQUIRE(record.sections.size() == model.sections);
     // The truth holds a few more answers than may be judged, so the medians may differ by their jitter.
@@ -86,7 +88,8 @@ TEST_CASE("one late section among random drills is found, and only its line", "[
     if ((on ? truth.on : truth.off)[late].empty()) continue;  // lifted before it answered
     ++played;
     const ImplementRecord record = bench.conclude(truth.end_s);
-    INFO("seed " << seed << " late section " << late + 1 << (on ? " on" : " off") << "\n" << attentions(record));
+    INFO("seed " << seed << " late section " << late + 1 << (on ? " on" : " off") << "\n"
+                 << attentions(record));
     const CheckLine& line = only_line(record, on ? "section.on-delay" : "section.off-delay");
     CHECK(line.verdict == Verdict::attention);
     CHECK(line.section == late + 1);
@@ -109,7 +112,8 @@ TEST_CASE("a stuck section among random drills is found", "[sections]") {
     bench.describe(model.sections, 1500, !model.by_elements);
     const BoomTruth truth = play(bench, model, seed);
     const ImplementRecord record = bench.conclude(truth.end_s);
-    INFO("seed " << seed << " stuck section " << stuck + 1 << (at == 1 ? " on" : " off") << "\n" << attentions(record));
+    INFO("seed " << seed << " stuck section " << stuck + 1 << (at == 1 ? " on" : " off") << "\n"
+                 << attentions(record));
     const auto lines = lines_of(record, "section.never-follows");
     CHECK(std::any_of(lines.begin(), lines.end(), [&](const CheckLine* line) {
       return line->verdict == Verdict::attention && line->section == stuck + 1;
