@@ -37,12 +37,16 @@ class MachineState {
   std::optional<double> speed_mm_s(TimeNs now) const;
   std::optional<SpeedSource> source(TimeNs now) const;
   static constexpr SpanNs kSpeedHolds = 1500 * kMillisecond;
-  /// Several senders of one source: the one that spoke first counts until it has been quiet for so long.
+  /// Several senders of one source: the one that spoke first counts until it has given no valid value for so long.
   static constexpr SpanNs kSenderHolds = 5 * kSecond;
 
  private:
   std::array<std::optional<SpeedReading>, kSpeedSources> readings_;
-  std::array<std::uint32_t, kSpeedSources> senders_{};  // address and PGN
+  struct Sender {
+    std::uint32_t who = 0;  // address and PGN
+    TimeNs spoke = 0;       // took over, or gave a valid value
+  };
+  std::array<Sender, kSpeedSources> senders_{};
 };
 
 }  // namespace tramlog

@@ -308,6 +308,7 @@ void MeterPair::set_rate(const SetRate& rate, bool step) {
   set_ = rate;
   if (!from || *from == 0) flowed_ = false;
   changed_s_ = seconds(rate.at.time);
+  rate_at_change_ = last_ ? last_->rate : 0;
   if (working_.value_or(false)) begin_stretch(step && from ? Begin::step : Begin::disturbed, rate.at, from);
 }
 
@@ -376,6 +377,7 @@ void MeterPair::work(std::optional<bool> working, Mark now) {
     tally_.worked = true;
     working_since_s_ = seconds(now.time);
     flowed_ = stopped_ = false;
+    rate_at_change_ = 0;
     recent_.clear();
     begin_stretch(Begin::work, now, set_.raw);
   } else {
@@ -448,7 +450,10 @@ void MeterPair::account(double now_s) {
   if (flows) tally_.delivering_s += span;
   if (set_.raw) {
     tally_.checked_set_s += span;
-    no_set.note(set == 0 && flows && since > answer_s, span, limits["meter.no_set_rate_s"], last_at_);
+    // It may run down for as long as an answer may take, but it has to begin.
+    const bool runs_on = since > answer_s || std::abs(actual) > 0.5 * std::abs(rate_at_change_);
+    no_set.note(set == 0 && flows && runs_on && since > limits["meter.dead_time_s"], span,
+                limits["meter.no_set_rate_s"], last_at_);
   } else if (set_.fresh) {
     // Without any set rate; whether there ought to be one is known when one comes.
     before_first_set_.note(std::abs(actual) > 0, span, limits["meter.no_set_rate_s"], last_at_);

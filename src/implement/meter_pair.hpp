@@ -95,9 +95,10 @@ class MeterPair {
   bool told_at_limit_ = false;
   Episodes before_first_set_;
   double accounted_s_ = 0;
-  double changed_s_ = 0;  // of the latest step, start of work or disturbance
-  bool flowed_ = false;   // since then
-  bool stopped_ = false;  // it flowed before
+  double changed_s_ = 0;       // of the latest step, start of work or disturbance
+  double rate_at_change_ = 0;  // delivered when the set rate changed
+  bool flowed_ = false;        // since then
+  bool stopped_ = false;       // it flowed before
   double settled_since_s_ = std::numeric_limits<double>::infinity();  // of the stretch that ended last
   double noise_ = 0;                                                  // of the latest settled stretch
   bool still_counts_ = true;     // the stretch that ended last was answered

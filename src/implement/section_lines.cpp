@@ -243,9 +243,15 @@ class Teller {
             if (t.never_off > 0)
               what += fmt::format("{} on in spite of {}", what.empty() ? "Stays" : ", and stays",
                                   counted_words(t.never_off, "command \"off\"", "commands \"off\""));
+            const std::uint64_t others = t.never_on + t.never_off - t.came_back;
+            if (others > 0)
+              what += fmt::format(", {} for more than {}", t.came_back > 0 ? "some" : "each",
+                                  seconds_words(limit));
+            if (t.came_back > 0)
+              what += fmt::format(", {} until the work state went off, and came on again with it",
+                                  others > 0 ? fmt::format("{} of them", t.came_back) : "each");
             return fmt::format(
-                "{}, each for more than {}; first at {}. {} followed.", what, seconds_words(limit),
-                time_of_day(first_never(t).time),
+                "{}; first at {}. {} followed.", what, time_of_day(first_never(t).time),
                 t.followed_on + t.followed_off == 0
                     ? "No other command was"
                     : counted_words(t.followed_on + t.followed_off, "command was", "commands were"));

@@ -11,6 +11,9 @@ constexpr SpanNs kDoubt = 2500 * kMillisecond;
 /// Sections that switch within this after the work state, an override or the section control state changed do
 /// so because of it.
 constexpr SpanNs kSettles = 3 * kSecond;
+/// A section that stayed on for so long after "off" may be lifted before it is called stuck; if it comes on
+/// again with the boom, it is.
+constexpr double kLongOpen_s = 1.0;
 constexpr std::size_t kMaxFound = 64;
 constexpr std::size_t kMaxFlickerTimes = 64;
 
@@ -67,6 +70,9 @@ void SectionTrack::commit(SectionTally& tally, const SectionLimits& limits, std:
       ++tally.never_on;
       keep(tally.never_on_at, one.mark);
       break;
+    case Kind::came_back:
+      ++tally.came_back;
+      [[fallthrough]];
     case Kind::never_off:
       ++tally.never_off;
       keep(tally.never_off_at, one.mark);
@@ -157,6 +163,7 @@ void SectionTrack::command(bool on, Mark at, bool dated) {
   command_ = on;
   command_at_ = at;
   never_counted_ = false;
+  cut_short_ = false;
   opposes_since_.reset();
   ++(on ? tally_.commands_on : tally_.commands_off);
   const auto contrary = on ? SectionState::off : SectionState::on;
@@ -170,6 +177,7 @@ void SectionTrack::command(bool on, Mark at, bool dated) {
 void SectionTrack::release(Mark at) {
   advance(at.time);
   command_.reset();
+  cut_short_ = false;
   pending_.reset();
   cause_until_ = std::max(cause_until_, later_by(at.time, kSettles));
   refresh(at);
@@ -201,7 +209,8 @@ void SectionTrack::actual(SectionState state, Mark at) {
   if (pending_ && pending_->on == on) {
     const double seconds = to_seconds(span_between(pending_->at.time, at.time));
     const double ready_s = to_seconds(span_between(pending_->ready.value_or(pending_->at.time), at.time));
-    ++(on ? tally_.followed_on : tally_.followed_off);
+    // "Off" that ended with the boom's work state proves nothing about the section.
+    if (on || !pending_->shared) ++(on ? tally_.followed_on : tally_.followed_off);
     // What took much longer than "never" is another story: a valve came free, somebody helped.
     if (seconds <= 2 * limits_.never_follows_s) {
       if (pending_->clean)
@@ -214,6 +223,10 @@ void SectionTrack::actual(SectionState state, Mark at) {
     cause_until_ = std::max(muddled_until_, at.time);
   } else if (at.time <= cause_until_) {
     free_.reset();
+    if (on && cut_short_ && command_ == false && !never_counted_ && !overridden_ && conditions_.master) {
+      never_counted_ = true;
+      found(at.time, Kind::came_back, 0, 0, command_at_);
+    }
   } else if (free_ && to_seconds(span_between(free_->time, at.time)) <= limits_.flicker_s) {
     found(at.time, Kind::flicker, 0, 0, at);
     free_.reset();
@@ -228,6 +241,7 @@ void SectionTrack::overridden(bool now, Mark at) {
   if (overridden_ == now) return;
   advance(at.time);
   overridden_ = now;
+  cut_short_ = false;
   if (now && !tally_.overridden_at) tally_.overridden_at = at;
   pending_.reset();
   cause_until_ = std::max(cause_until_, later_by(at.time, kSettles));
@@ -243,6 +257,8 @@ void SectionTrack::conditions(const Conditions& now, Mark at) {
   if (master_changed) cause_until_ = std::max(cause_until_, later_by(at.time, kSettles));
   if (pending_ && (master_changed || (moving_changed && pending_->on))) {
     const bool dated = pending_->clean || pending_->shared;
+    if (!pending_->on && !now.master && dated)
+      cut_short_ = to_seconds(span_between(pending_->at.time, at.time)) >= kLongOpen_s;
     pending_->clean = false;
     pending_->shared = dated;
     if (pending_->on && (!now.master || !now.moving))
@@ -261,6 +277,7 @@ void SectionTrack::forget(TimeNs now, bool doubtful) {
   close_outside();
   state_.reset();
   command_.reset();
+  cut_short_ = false;
   pending_.reset();
   free_.reset();
   opposes_since_.reset();

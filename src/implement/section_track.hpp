@@ -44,6 +44,8 @@ struct SectionTally {
   DelayTally shared_on, ready_on, shared_off;
   std::uint64_t commands_on = 0, commands_off = 0, followed_on = 0, followed_off = 0;
   std::uint64_t never_on = 0, never_off = 0;
+  std::uint64_t came_back =
+      0;  // of never_off: on until the boom was lifted, and on again when it was lowered
   std::vector<Mark> never_on_at, never_off_at;  // their commands, at most kMarks
   std::uint64_t flickers = 0;                   // in all
   std::uint64_t flickers_dense = 0;             // the most within flicker_window_s
@@ -90,7 +92,7 @@ class SectionTrack {
     bool clean = false, shared = false;
     std::optional<TimeNs> ready;  // when the last other condition was met
   };
-  enum class Kind : std::uint8_t { on, off, shared_on, shared_off, never_on, never_off, flicker };
+  enum class Kind : std::uint8_t { on, off, shared_on, shared_off, never_on, never_off, came_back, flicker };
   struct Found {
     TimeNs at = 0;
     Kind kind = Kind::on;
@@ -121,6 +123,7 @@ class SectionTrack {
   std::optional<Mark> free_;  // the last switching without a cause
   std::optional<Mark> opposes_since_;
   bool never_counted_ = false;
+  bool cut_short_ = false;  // the boom was lifted while "off" stood open for long
   std::optional<Mark> outside_since_;
   double outside_run_s_ = 0;
 };

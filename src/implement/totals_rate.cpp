@@ -80,10 +80,16 @@ void RateIntegral::sample(TimeNs at, double rate, std::optional<SpanNs> asked_pe
   if (rate_) {
     const auto longest = static_cast<double>(usual_gap()) * kStillUsual;
     const bool straight = gap > 0 && static_cast<double>(gap) <= longest;
-    // Switched off in between: it delivered as before until then, and 0 is only what came after.
+    // Switched off in between: it delivered as before until then, and 0 is only what came after. Switched on:
+    // it delivers at once what the next sample tells.
     const bool switched_off = rate == 0 && pace_ && *pace_ == 0;
-    done_.amount += *rate_ * open_;
-    if (straight && !switched_off) done_.amount += (rate - *rate_) / to_seconds(gap) * open_late_;
+    const bool switched_on = *rate_ == 0 && stood_;
+    if (straight && switched_on)
+      done_.amount += rate * open_;
+    else
+      done_.amount += *rate_ * open_;
+    if (straight && !switched_off && !switched_on)
+      done_.amount += (rate - *rate_) / to_seconds(gap) * open_late_;
     if (gap > 0) {
       if (gaps_.size() < kGapsKept)
         gaps_.push_back(gap);
@@ -96,6 +102,7 @@ void RateIntegral::sample(TimeNs at, double rate, std::optional<SpanNs> asked_pe
   open_ = open_late_ = open_gap_s_ = open_active_s_ = 0;
   rate_ = rate;
   sampled_ = at;
+  stood_ = pace_ && *pace_ == 0;
   asked_ = asked_period;
 }
 

@@ -8,10 +8,11 @@ namespace tramlog::stage {
 namespace {
 
 constexpr double kStepS = 0.005;
-constexpr unsigned kNoiseEvery = 20;                   // steps: the sensor's noise changes every 100 ms
-constexpr std::size_t kMaxTrace = 200 * 60 * 60;       // an hour; an endless run keeps no more
+constexpr unsigned kNoiseEvery = 20;              // steps: the sensor's noise changes every 100 ms
+constexpr std::size_t kMaxTrace = 200 * 60 * 60;  // an hour; an endless run keeps no more
 constexpr std::size_t kMaxListed = 1000;
-constexpr SpanNs kImplementFollows = 250 * kMillisecond;  // the implement's own work switch after the master's
+constexpr SpanNs kImplementFollows =
+    250 * kMillisecond;  // the implement's own work switch after the master's
 constexpr SpanNs kSectionScatter = 20 * kMillisecond;
 constexpr double kBlowerTimeConstant = 2.0;
 

@@ -1,5 +1,5 @@
-// The drill itself: speed, work state, sections, meters, bins, blower. What really happens in the ground, integrated in steps of 5 ms;
-// knows nothing of messages.
+// The drill itself: speed, work state, sections, meters, bins, blower. What really happens in the ground,
+// integrated in steps of 5 ms; knows nothing of messages.
 #pragma once
 
 #include <cstdint>
@@ -52,8 +52,8 @@ class Meter {
 
 struct Section {
   bool commanded = false;
-  bool open = false;  // the valve or clutch itself
-  bool on = false;    // seed falls
+  bool open = false;   // the valve or clutch itself
+  bool on = false;     // seed falls
   unsigned state = 0;  // as told: 0 off, 1 on, 2 error
   bool overridden = false;
   std::optional<TimeNs> changes_at;

@@ -58,7 +58,8 @@ Implement::Variable* Implement::find(unsigned element, unsigned ddi) {
 
 void Implement::add_variables() {
   const unsigned device = numbers_.device, boom = numbers_.boom;
-  add(device, 141, [this] { return drill_.master_on() ? 1 : 0; }, true);
+  add(
+      device, 141, [this] { return drill_.master_on() ? 1 : 0; }, true);
   add(device, 116, [this] {
     const FaultSpec* wrong = drill_.fault(Trouble::area_wrong, world_.now());
     return whole(drill_.area_m2 * (1 + (wrong ? (wrong->strength == 0 ? 8 : wrong->strength) : 0) / 100));
@@ -68,13 +69,17 @@ void Implement::add_variables() {
   add(device, 119, [this] { return whole(drill_.time_s); });
   add(device, 397, [this] { return whole(drill_.speed() * 1000); });
   add(device, 400, [this] { return speed_source(); });
-  add(boom, 141, [this] { return drill_.implement_on() ? 1 : 0; }, true);
+  add(
+      boom, 141, [this] { return drill_.implement_on() ? 1 : 0; }, true);
   add(boom, 160, [this] { return automatic_ ? 1 : 0; });
-  add(boom, 67, [this] { return whole(drill_.on_width_m() * 1000); }, true);
+  add(
+      boom, 67, [this] { return whole(drill_.on_width_m() * 1000); }, true);
   add(boom, 70, [this] { return std::int64_t{spec_.width_mm()}; });
   for (unsigned k = 0; k * 16 < spec_.sections.size(); ++k) {
-    add(boom, 161 + k, [this, k] { return condensed(k, false); }, true);
-    add(boom, 367 + k, [this, k] { return condensed(k, true); }, true);
+    add(
+        boom, 161 + k, [this, k] { return condensed(k, false); }, true);
+    add(
+        boom, 367 + k, [this, k] { return condensed(k, true); }, true);
   }
   add_meter_variables();
   add(numbers_.blower, 390, [this] { return whole(drill_.blower_rpm) * 10'000; });
@@ -104,7 +109,8 @@ std::int64_t Implement::total(std::size_t meter) {
   const TimeNs now = world_.now();
   for (const FaultSpec& fault : spec_.faults) {
     if (fault.meter != meter + 1 || !fault.active(now)) continue;
-    if (fault.what == Trouble::total_wrong) told = whole(real * (1 + (fault.strength == 0 ? 6 : fault.strength) / 100));
+    if (fault.what == Trouble::total_wrong)
+      told = whole(real * (1 + (fault.strength == 0 ? 6 : fault.strength) / 100));
     if (fault.what == Trouble::total_back) told = whole(real * (fault.strength == 0 ? 0.4 : fault.strength));
     if (fault.what == Trouble::total_frozen) {
       if (!frozen_[meter]) frozen_[meter] = told;
@@ -130,7 +136,10 @@ std::int64_t Implement::condensed(unsigned group, bool overridden) const {
 
 std::int64_t Implement::speed_source() const {
   // DDI 400: 6 machine selected, 1 wheel.
-  return drill_.fault(Trouble::selected_lost, world_.now()) || drill_.fault(Trouble::source_fallback, world_.now()) ? 1 : 6;
+  return drill_.fault(Trouble::selected_lost, world_.now()) ||
+                 drill_.fault(Trouble::source_fallback, world_.now())
+             ? 1
+             : 6;
 }
 
 void Implement::schedule() {
@@ -205,7 +214,8 @@ void Implement::tell_due_values() {
     if (variable.distance_mm > 0 &&
         drill_.odometer_mm - variable.last_odometer >= static_cast<double>(variable.distance_mm))
       due = true;
-    if (!due && variable.threshold > 0 && now - variable.last_at >= (variable.burst ? kQuietStates : kQuietOnChange)) {
+    if (!due && variable.threshold > 0 &&
+        now - variable.last_at >= (variable.burst ? kQuietStates : kQuietOnChange)) {
       due = std::llabs(variable.value() - variable.last) >= variable.threshold;
     }
     if (due) tell(variable);
@@ -218,7 +228,8 @@ void Implement::tell(Variable& variable) {
   variable.last_odometer = drill_.odometer_mm;
   variable.last = variable.value();
   for (std::size_t i = 0; i < spec_.meters.size(); ++i) {
-    if (variable.element == numbers_.first_bin + i && variable.ddi == terms(spec_.meters[i].product).total_ddi)
+    if (variable.element == numbers_.first_bin + i &&
+        variable.ddi == terms(spec_.meters[i].product).total_ddi)
       totals_sent_[i] = variable.last;
   }
   from_client(kValuePriority, process_bytes(kValue, variable.element, variable.ddi, variable.last));
@@ -276,7 +287,8 @@ ImplementTruth Implement::truth() const {
       if (fault.what != Trouble::meter_hunting || fault.meter != i + 1) continue;
       one.hunting_amplitude = (fault.strength == 0 ? 9.0 : fault.strength) / 100 * meter.set_rate();
       one.hunting_period_s = to_seconds(fault.period);
-      for (StepTruth& step : one.steps) step.dead_time_s = step.rise_time_s = step.overshoot_pct = step.settled = std::nullopt;
+      for (StepTruth& step : one.steps)
+        step.dead_time_s = step.rise_time_s = step.overshoot_pct = step.settled = std::nullopt;
       one.settled_error_pct = spec.settled_error_pct;  // the mean over whole swings
     }
     truth.meters.push_back(std::move(one));
@@ -306,9 +318,11 @@ ImplementTruth Implement::truth() const {
         fault.what == Trouble::value_refused || fault.what == Trouble::no_answer)
       one.element = numbers_.first_bin + fault.meter - 1;
     if (what.starts_with("section-") || fault.what == Trouble::overlap) one.section = fault.section;
-    if (fault.what == Trouble::blower_low || fault.what == Trouble::pressure_low || fault.what == Trouble::value_missing)
+    if (fault.what == Trouble::blower_low || fault.what == Trouble::pressure_low ||
+        fault.what == Trouble::value_missing)
       one.element = numbers_.blower;
-    if (fault.what == Trouble::implement_off || fault.what == Trouble::width_wrong) one.element = numbers_.boom;
+    if (fault.what == Trouble::implement_off || fault.what == Trouble::width_wrong)
+      one.element = numbers_.boom;
     one.start = world_.recorder.stamp(fault.at);
     if (fault.length) one.end = world_.recorder.stamp(fault.at + *fault.length);
     truth.faults.push_back(std::move(one));

@@ -1,5 +1,6 @@
-// A drill on the bus: its client and the task controller talk (fact sheet, process data, 1 to 3 and 6.2), the drill itself runs
-// behind them. One object plays both sides; what a side hears depends on whether the frame was sent and the side listens.
+// A drill on the bus: its client and the task controller talk (fact sheet, process data, 1 to 3 and 6.2), the
+// drill itself runs behind them. One object plays both sides; what a side hears depends on whether the frame
+// was sent and the side listens.
 #pragma once
 
 #include <cstdint>

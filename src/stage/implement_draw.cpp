@@ -89,7 +89,8 @@ void draw_course(ImplementSpec& implement, Random& random, SpanNs gap) {
     }
     if (step == 0 || step == 2) {  // some sections off for a while, well after the step has settled
       const auto width = 1 + random.below(std::max<std::uint64_t>(1, implement.sections.size() / 2));
-      const double part = static_cast<double>(static_cast<std::uint64_t>(all) & ~((std::uint64_t{1} << width) - 1));
+      const double part =
+          static_cast<double>(static_cast<std::uint64_t>(all) & ~((std::uint64_t{1} << width) - 1));
       implement.section_masks.emplace_back(at, part);
       implement.section_masks.emplace_back(at + 4500 * kMillisecond, all);
       at += 8 * kSecond;
@@ -184,7 +185,8 @@ void draw_implement(ImplementSpec& implement, std::uint64_t seed) {
   const std::uint64_t meters = 1 + random.below(4);
   for (unsigned i = 0; i < meters; ++i) implement.meters.push_back(draw_meter(random, i));
   const auto sections = static_cast<std::size_t>(random.between(4, 24));
-  const auto width = static_cast<std::int32_t>(random.between(3, 15) * 250 / (sections > 12 ? 3 : 1) / 10 * 10);
+  const auto width =
+      static_cast<std::int32_t>(random.between(3, 15) * 250 / (sections > 12 ? 3 : 1) / 10 * 10);
   place_sections(implement, sections, width, static_cast<std::int32_t>(-random.between(1500, 5000)),
                  span(random, 0.25, 0.7), span(random, 0.15, 0.5), span(random, 0, 0.25));
   implement.blower_rpm = real(random, 3400, 4200);

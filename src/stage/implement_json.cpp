@@ -1,10 +1,10 @@
 // The truth of implements as JSON (SCENARIO.md, Truth).
+#include "stage/implement_json.hpp"
+
 #include <fmt/format.h>
 
 #include <cmath>
 #include <nlohmann/json.hpp>
-
-#include "stage/implement_json.hpp"
 
 namespace tramlog::stage {
 namespace {
@@ -75,14 +75,10 @@ Json section_json(const SectionTruth& section) {
   Json on = Json::array(), off = Json::array();
   for (const double delay : section.on_delays) on.push_back(rounded(delay));
   for (const double delay : section.off_delays) off.push_back(rounded(delay));
-  return {{"section", section.section},
-          {"element", section.element},
-          {"x_mm", section.place.x_mm},
-          {"y_mm", section.place.y_mm},
-          {"width_mm", section.place.width_mm},
-          {"on_delays_s", std::move(on)},
-          {"off_delays_s", std::move(off)},
-          {"message_period_s", section.message_period_s},
+  return {{"section", section.section},          {"element", section.element},
+          {"x_mm", section.place.x_mm},          {"y_mm", section.place.y_mm},
+          {"width_mm", section.place.width_mm},  {"on_delays_s", std::move(on)},
+          {"off_delays_s", std::move(off)},      {"message_period_s", section.message_period_s},
           {"stuck", text_or_null(section.stuck)}};
 }
 

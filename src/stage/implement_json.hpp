@@ -1,4 +1,5 @@
-// The truth of one implement as JSON; apart from implement_truth.hpp, so that only the truth file's code needs the JSON library.
+// The truth of one implement as JSON; apart from implement_truth.hpp, so that only the truth file's code
+// needs the JSON library.
 #pragma once
 
 #include <nlohmann/json_fwd.hpp>

@@ -1,5 +1,5 @@
-// The task controller's work with a connected client: requests, measurement commands, set values (fact sheet, process data, 1.3 to
-// 1.5, 5.3, 5.8), and how the client answers.
+// The task controller's work with a connected client: requests, measurement commands, set values (fact sheet,
+// process data, 1.3 to 1.5, 5.3, 5.8), and how the client answers.
 #include <algorithm>
 #include <cmath>
 
@@ -12,7 +12,8 @@ namespace {
 constexpr SpanNs kOrderTimeout = kSecond, kOrderGap = 12 * kMillisecond, kTotalsEvery = 10 * kSecond;
 constexpr unsigned kValuePriority = 3, kAcknowledgePriority = 4, kCommandPriority = 5;
 constexpr std::int64_t kStateFallback = 2000;  // ms
-constexpr unsigned kSetWorkState = 289, kSectionControl = 160, kActualStates = 161, kSetStates = 290, kOverridden = 367;
+constexpr unsigned kSetWorkState = 289, kSectionControl = 160, kActualStates = 161, kSetStates = 290,
+                   kOverridden = 367;
 
 }  // namespace
 
@@ -38,7 +39,8 @@ void Implement::pump() {
   controller_.send_message(spec_.v4() ? priority_of(next.command) : kValuePriority, 0xCB00, client_.address(),
                            process_bytes(next.command, next.element, next.ddi, next.value),
                            [this, next, life = life_](const Sent& sent) {
-                             if (sent.sent && life == life_ && connected_ && client_.hears()) take_order(next, sent.stamp);
+                             if (sent.sent && life == life_ && connected_ && client_.hears())
+                               take_order(next, sent.stamp);
                            });
   world_.agenda.call_at(now + kOrderTimeout, [this, serial, life = life_] {
     if (life == life_) pump_next(serial);
@@ -54,7 +56,8 @@ void Implement::pump_next(std::uint64_t serial) {
 }
 
 void Implement::acknowledge(const Order& order, unsigned errors, Then heard) {
-  from_client(kAcknowledgePriority, acknowledge_bytes(order.command, order.element, order.ddi, errors, spec_.v4()),
+  from_client(kAcknowledgePriority,
+              acknowledge_bytes(order.command, order.element, order.ddi, errors, spec_.v4()),
               std::move(heard));
 }
 
@@ -66,7 +69,8 @@ void Implement::take_order(const Order& order, TimeNs stamp) {
   }
   Variable* variable = find(order.element, order.ddi);
   if (variable == nullptr) {
-    return answer_later([this, order, serial] { acknowledge(order, 0x04, [this, serial] { pump_next(serial); }); });
+    return answer_later(
+        [this, order, serial] { acknowledge(order, 0x04, [this, serial] { pump_next(serial); }); });
   }
   if (order.command == kRequestValue) {
     if (const FaultSpec* silent = drill_.fault(Trouble::no_answer, world_.now());
@@ -96,7 +100,8 @@ void Implement::take_set_value(const Order& order, TimeNs stamp) {
   unsigned errors = 0;
   const TimeNs now = world_.now();
   for (std::size_t i = 0; i < spec_.meters.size(); ++i) {
-    if (order.element != numbers_.first_bin + i || order.ddi != terms(spec_.meters[i].product).set_ddi) continue;
+    if (order.element != numbers_.first_bin + i || order.ddi != terms(spec_.meters[i].product).set_ddi)
+      continue;
     const FaultSpec* refuses = drill_.fault(Trouble::value_refused, now);
     if (refuses != nullptr && refuses->meter == i + 1) {
       errors = refuses->errors;
@@ -158,10 +163,17 @@ void Implement::set_up_measurements() {
     const ProductTerms& ddis = terms(meter.product);
     const unsigned bin = numbers_.first_bin + static_cast<unsigned>(i);
     order(kTimeInterval, bin, ddis.actual_ddi, meter.sample_period / kMillisecond);
-    if (meter.dense) order(kChangeThreshold, bin, ddis.actual_ddi, std::max<std::int64_t>(1, std::llround(set_rates_[i] * 0.01)));
+    if (meter.dense)
+      order(kChangeThreshold, bin, ddis.actual_ddi,
+            std::max<std::int64_t>(1, std::llround(set_rates_[i] * 0.01)));
     order(kTimeInterval, bin, ddis.content_ddi, 5000);
-    order(kTimeInterval, bin, 467, 5000);
-    if (spec_.totals_interval > 0) order(kTimeInterval, bin, ddis.total_ddi, spec_.totals_interval / kMillisecond);
+    // A request that is never answered must not seem to be answered by a measurement.
+    const bool unanswered = std::any_of(
+        spec_.faults.begin(), spec_.faults.end(),
+        [&](const FaultSpec& fault) { return fault.what == Trouble::no_answer && fault.meter == i + 1; });
+    if (!unanswered) order(kTimeInterval, bin, 467, 5000);
+    if (spec_.totals_interval > 0)
+      order(kTimeInterval, bin, ddis.total_ddi, spec_.totals_interval / kMillisecond);
   }
   order(kTimeInterval, numbers_.blower, 390, 1000);
   if (spec_.pressure) order(kTimeInterval, numbers_.blower, 194, 1000);
@@ -203,7 +215,8 @@ void Implement::command_sections(std::uint32_t mask) {
 
 void Implement::request_totals() {
   for (std::size_t i = 0; i < spec_.meters.size(); ++i) {
-    order(kRequestValue, numbers_.first_bin + static_cast<unsigned>(i), terms(spec_.meters[i].product).total_ddi, 0xFFFFFFFF);
+    order(kRequestValue, numbers_.first_bin + static_cast<unsigned>(i),
+          terms(spec_.meters[i].product).total_ddi, 0xFFFFFFFF);
   }
   for (const unsigned ddi : {116U, 117U, 119U}) order(kRequestValue, numbers_.device, ddi, 0xFFFFFFFF);
 }

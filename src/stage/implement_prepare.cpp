@@ -2,8 +2,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "stage/scenario.hpp"
 #include "stage/random.hpp"
+#include "stage/scenario.hpp"
 
 namespace tramlog::stage {
 namespace {
@@ -59,9 +59,8 @@ constexpr TroubleTerms kTerms[] = {
 static_assert(std::size(kTerms) == kTroubles);
 
 // mass: mg/m2, grams; volume: 0.01 mm3/m2, millilitres; count: 0.001/m2, pieces.
-constexpr ProductTerms kProducts[] = {{6, 7, 9, 10, 352, 1e-3, 75, 76},
-                                      {1, 2, 4, 5, 351, 1e-5, 72, 73},
-                                      {11, 12, 14, 15, 82, 1e-3, 78, 79}};
+constexpr ProductTerms kProducts[] = {
+    {6, 7, 9, 10, 352, 1e-3, 75, 76}, {1, 2, 4, 5, 351, 1e-5, 72, 73}, {11, 12, 14, 15, 82, 1e-3, 78, 79}};
 
 void answer_language(Scenario& scenario, const std::string& label, std::array<std::uint8_t, 8> language) {
   for (ControllerSpec& controller : scenario.controllers) {
@@ -91,8 +90,8 @@ const ProductTerms& terms(Product product) {
   return kProducts[static_cast<std::size_t>(product)];
 }
 
-void place_sections(ImplementSpec& implement, std::size_t count, std::int32_t width_mm, std::int32_t x_mm, SpanNs on_delay,
-                    SpanNs off_delay, SpanNs outer) {
+void place_sections(ImplementSpec& implement, std::size_t count, std::int32_t width_mm, std::int32_t x_mm,
+                    SpanNs on_delay, SpanNs off_delay, SpanNs outer) {
   implement.sections.clear();
   const double middle = (static_cast<double>(count) - 1) / 2;
   for (std::size_t i = 0; i < count; ++i) {
@@ -115,7 +114,8 @@ void prepare_implements(Scenario& scenario) {
     if (implement.random) scenario.duration = implement.task_end + 6 * kSecond;
     bool other_units = false;
     for (FaultSpec& fault : implement.faults) {
-      if (fault.what == Trouble::tc_lost) silence(scenario, fault, implement.task_controller, "task controller silent");
+      if (fault.what == Trouble::tc_lost)
+        silence(scenario, fault, implement.task_controller, "task controller silent");
       if (fault.what == Trouble::client_lost) silence(scenario, fault, implement.client, "client silent");
       if (fault.what == Trouble::units_differ) other_units = true;
       if (fault.what == Trouble::meter_limit) {
@@ -129,7 +129,8 @@ void prepare_implements(Scenario& scenario) {
         const SpanNs end = fault.length ? fault.at + *fault.length : implement.task_end;
         double before = 0;
         for (const auto& [at, raw] : meter.rates) before = at <= end ? raw : before;
-        std::erase_if(meter.rates, [&](const auto& knot) { return knot.first >= fault.at && knot.first <= end; });
+        std::erase_if(meter.rates,
+                      [&](const auto& knot) { return knot.first >= fault.at && knot.first <= end; });
         meter.rates.emplace_back(fault.at, 0.0);
         if (fault.length) meter.rates.emplace_back(end, before);
         std::stable_sort(meter.rates.begin(), meter.rates.end(),

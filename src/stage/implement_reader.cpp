@@ -87,9 +87,10 @@ FaultSpec read_fault(const Node& node, const ImplementSpec& implement, Problems&
     fault.length = in.span("for", 0, 0, kLongestScenario);
   else
     in.any("for");
-  fault.meter = static_cast<unsigned>(in.integer("meter", 1, 1, std::max<std::int64_t>(1, std::ssize(implement.meters))));
-  fault.section =
-      static_cast<unsigned>(in.integer("section", 1, 1, std::max<std::int64_t>(1, std::ssize(implement.sections))));
+  fault.meter = static_cast<unsigned>(
+      in.integer("meter", 1, 1, std::max<std::int64_t>(1, std::ssize(implement.meters))));
+  fault.section = static_cast<unsigned>(
+      in.integer("section", 1, 1, std::max<std::int64_t>(1, std::ssize(implement.sections))));
   fault.strength = real(in, "strength", 0, -kFar, kFar);
   fault.period = in.span("period", fault.period, kSecond, kMinute);
   fault.how = in.text("how", "");
@@ -107,11 +108,13 @@ void read_sections(TableReader& in, ImplementSpec& implement) {
   place_sections(implement, count, width, x, on, off, hose);
 }
 
-void check_partner(TableReader& in, std::string_view key, const std::string& label, const Scenario& scenario) {
+void check_partner(TableReader& in, std::string_view key, const std::string& label,
+                   const Scenario& scenario) {
   const bool known = std::any_of(scenario.controllers.begin(), scenario.controllers.end(),
                                  [&](const ControllerSpec& controller) { return controller.label == label; });
   if (!known && !label.empty())
-    in.complain(key, fmt::format("speaks of the unknown controller '{}'", label), "use the label of a controller");
+    in.complain(key, fmt::format("speaks of the unknown controller '{}'", label),
+                "use the label of a controller");
 }
 
 }  // namespace
@@ -153,12 +156,19 @@ ImplementSpec read_implement(const Node& node, const Scenario& scenario, Problem
     if (fault->text == "draw" && implement.random)
       implement.draw = ImplementSpec::Draw::any;
     else if (fault->text != "none")
-      in.complain("fault", "is neither \"none\" nor, with random = true, \"draw\"", "use one of them, or [[implement.fault]]");
+      in.complain("fault", "is neither \"none\" nor, with random = true, \"draw\"",
+                  "use one of them, or [[implement.fault]]");
   } else if (fault != nullptr) {
-    for (const Node* one : in.tables("fault")) implement.faults.push_back(read_fault(*one, implement, problems));
+    for (const Node* one : in.tables("fault"))
+      implement.faults.push_back(read_fault(*one, implement, problems));
   }
+  if (implement.random && !implement.faults.empty())
+    in.complain("fault", "is listed, but the drill is drawn", "write fault = \"draw\", or leave random out");
+  if (!implement.random && implement.meters.empty())
+    in.complain("meter", "is missing", "describe at least one [[implement.meter]]");
   if (implement.meters.size() > kMaxMeters || implement.faults.size() > kMaxFaults)
-    in.complain("meter", "or faults are too many", fmt::format("describe at most {} and {}", kMaxMeters, kMaxFaults));
+    in.complain("meter", "or faults are too many",
+                fmt::format("describe at most {} and {}", kMaxMeters, kMaxFaults));
   return implement;
 }
 

@@ -35,10 +35,10 @@ struct MeterSpec {
   double noise_pct = 0.2;                     // of the rate, of what is told
   double maximum = 30'000, minimum = 1'000;   // raw units of the rate; the maximum is the range
   SpanNs sample_period = 500 * kMillisecond;
-  bool dense = true;              // also on change, about 1 % of the set rate
-  double content = 600'000;       // raw units of the content at the start
+  bool dense = true;         // also on change, about 1 % of the set rate
+  double content = 600'000;  // raw units of the content at the start
   double capacity = 900'000;
-  Knots rates;                    // what the task controller sets
+  Knots rates;  // what the task controller sets
 };
 
 struct SectionSpec {
@@ -47,13 +47,50 @@ struct SectionSpec {
 };
 
 enum class Trouble : std::uint8_t {
-  meter_slow, meter_hunting, meter_offset, meter_overshoot, meter_dead, meter_no_set_rate, meter_limit,
-  meter_flow_stopped, section_stuck_on, section_stuck_off, section_late, section_late_off, section_flicker,
-  section_outside_work, section_error, section_overridden, implement_off, wheel_lost, ground_lost,
-  selected_lost, sources_differ, source_fallback, zero_while_working, fix_lost, fix_degraded, blower_low,
-  pressure_low, bin_empty, total_wrong, total_frozen, total_back, area_wrong, tc_lost, status_late,
-  client_lost, pool_refused, value_refused, no_answer, value_missing, echo_missing, width_wrong, overlap,
-  missing_offsets, units_differ,
+  meter_slow,
+  meter_hunting,
+  meter_offset,
+  meter_overshoot,
+  meter_dead,
+  meter_no_set_rate,
+  meter_limit,
+  meter_flow_stopped,
+  section_stuck_on,
+  section_stuck_off,
+  section_late,
+  section_late_off,
+  section_flicker,
+  section_outside_work,
+  section_error,
+  section_overridden,
+  implement_off,
+  wheel_lost,
+  ground_lost,
+  selected_lost,
+  sources_differ,
+  source_fallback,
+  zero_while_working,
+  fix_lost,
+  fix_degraded,
+  blower_low,
+  pressure_low,
+  bin_empty,
+  total_wrong,
+  total_frozen,
+  total_back,
+  area_wrong,
+  tc_lost,
+  status_late,
+  client_lost,
+  pool_refused,
+  value_refused,
+  no_answer,
+  value_missing,
+  echo_missing,
+  width_wrong,
+  overlap,
+  missing_offsets,
+  units_differ,
 };
 struct TroubleTerms {
   const char* what;  // in the scenario and in the truth
@@ -87,9 +124,9 @@ struct ImplementSpec {
   std::array<std::uint8_t, 8> language{{0x65, 0x6E, 0x4F, 0x03, 0x00, 0x00, 0xFF, 0xFF}};
   std::vector<MeterSpec> meters;
   std::vector<SectionSpec> sections;
-  Knots speed;           // m/s, ramps between
-  Knots work;            // of the master: 1 on, 0 off
-  Knots section_masks;   // what the task controller commands; bit 0 is the leftmost section
+  Knots speed;          // m/s, ramps between
+  Knots work;           // of the master: 1 on, 0 off
+  Knots section_masks;  // what the task controller commands; bit 0 is the leftmost section
   SpanNs task_start = 16 * kSecond, task_end = 90 * kSecond;
   double blower_rpm = 3800, blower_minimum = 3000, blower_maximum = 4600;
   double pressure_mbar = 60, pressure_minimum = 30, pressure_maximum = 120;
@@ -106,13 +143,14 @@ struct ImplementSpec {
   }
 };
 
-/// Sections side by side, left to right, around the middle of the machine; the outer ones answer later by up to `outer`.
-void place_sections(ImplementSpec& implement, std::size_t count, std::int32_t width_mm, std::int32_t x_mm, SpanNs on_delay,
-                    SpanNs off_delay, SpanNs outer);
+/// Sections side by side, left to right, around the middle of the machine; the outer ones answer later by up
+/// to `outer`.
+void place_sections(ImplementSpec& implement, std::size_t count, std::int32_t width_mm, std::int32_t x_mm,
+                    SpanNs on_delay, SpanNs off_delay, SpanNs outer);
 
 struct Scenario;
-/// Draws what is to be drawn with the scenario's seed, and works out what follows for the rest of the scenario: language
-/// answers, silences of a partner. Once, before it is played.
+/// Draws what is to be drawn with the scenario's seed, and works out what follows for the rest of the
+/// scenario: language answers, silences of a partner. Once, before it is played.
 void prepare_implements(Scenario& scenario);
 /// A whole drill from one seed (healthy ranges: SCENARIO.md), with the fault if one is wanted.
 void draw_implement(ImplementSpec& implement, std::uint64_t seed);

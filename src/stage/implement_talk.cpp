@@ -1,4 +1,5 @@
-// Connection between client and task controller: status, labels, upload, activation (fact sheet, process data, 2, 3, 6.2).
+// Connection between client and task controller: status, labels, upload, activation (fact sheet, process
+// data, 2, 3, 6.2).
 #include <algorithm>
 
 #include "stage/implement.hpp"
@@ -62,20 +63,22 @@ void Implement::status() {
   }
   last_status_ = world_.now();
   const unsigned state = (task_ ? kTaskRuns : 0) | (busy_ ? kBusy : 0);
-  const Frame frame = busy_ ? status_bytes(state, client_.address(), busy_command_) : status_bytes(state, 0, 0);
+  const Frame frame =
+      busy_ ? status_bytes(state, client_.address(), busy_command_) : status_bytes(state, 0, 0);
   const bool task = task_;
-  controller_.send_message(kStatusPriority, kProcessData, kGlobalAddress, frame, [this, task](const Sent& sent) {
-    if (!sent.sent || !client_.hears()) return;
-    status_heard_ = world_.now();
-    if (!connected_ || echo_ == task) return;
-    answer_later([this, task] {
-      if (task) drill_.reset_totals();
-      if (!task) automatic_ = false;
-      cancel_measurements();
-      echo_ = task;
-      if (!drill_.fault(Trouble::echo_missing, world_.now())) client_task();
-    });
-  });
+  controller_.send_message(kStatusPriority, kProcessData, kGlobalAddress, frame,
+                           [this, task](const Sent& sent) {
+                             if (!sent.sent || !client_.hears()) return;
+                             status_heard_ = world_.now();
+                             if (!connected_ || echo_ == task) return;
+                             answer_later([this, task] {
+                               if (task) drill_.reset_totals();
+                               if (!task) automatic_ = false;
+                               cancel_measurements();
+                               echo_ = task;
+                               if (!drill_.fault(Trouble::echo_missing, world_.now())) client_task();
+                             });
+                           });
 }
 
 void Implement::status_round() {
@@ -117,7 +120,9 @@ void Implement::watch_partners() {
     for (std::size_t i = 0; i < drill_.sections.size(); ++i) drill_.command_section(i, false, now);
     return;
   }
-  if (!announced_ && controller_there && client_.operational() && now >= client_.operational_since() + spec_.start_wait) begin_connection();
+  if (!announced_ && controller_there && client_.operational() &&
+      now >= client_.operational_since() + spec_.start_wait)
+    begin_connection();
 }
 
 void Implement::begin_connection() {
@@ -141,16 +146,20 @@ void Implement::exchange_versions() {
       answer_later([this, sections] {
         from_controller(kCommandPriority, descriptor_bytes(0x00, {}), [this, sections] {
           answer_later([this, sections] {
-            from_client(kCommandPriority, version_bytes(spec_.client_version, 0xFF, kOptions, 1, sections, 0), [this] {
-              answer_later([this] {
-                client_.send_message(kDefaultPriority, kRequest, controller_.address(), pgn_bytes(kLanguage));
-                if (Controller* terminal = world_.find(spec_.terminal); terminal != nullptr && terminal->has_address())
-                  client_.send_message(kDefaultPriority, kRequest, terminal->address(), pgn_bytes(kLanguage));
-                world_.agenda.call_at(world_.now() + 120 * kMillisecond, [this, life = life_] {
-                  if (life == life_) ask_structure_label();
-                });
-              });
-            });
+            from_client(kCommandPriority, version_bytes(spec_.client_version, 0xFF, kOptions, 1, sections, 0),
+                        [this] {
+                          answer_later([this] {
+                            client_.send_message(kDefaultPriority, kRequest, controller_.address(),
+                                                 pgn_bytes(kLanguage));
+                            if (Controller* terminal = world_.find(spec_.terminal);
+                                terminal != nullptr && terminal->has_address())
+                              client_.send_message(kDefaultPriority, kRequest, terminal->address(),
+                                                   pgn_bytes(kLanguage));
+                            world_.agenda.call_at(world_.now() + 120 * kMillisecond, [this, life = life_] {
+                              if (life == life_) ask_structure_label();
+                            });
+                          });
+                        });
           });
         });
       });
@@ -195,9 +204,8 @@ void Implement::ask_localization_label() {
   const Frame label(pool_.localization_label.begin(), pool_.localization_label.end());
   from_client(kCommandPriority, descriptor_bytes(0x21, label), [this, label] {
     answer_later([this, label] {
-      from_controller(kCommandPriority, descriptor_bytes(0x31, label), [this] {
-        answer_later([this] { activate(); });
-      });
+      from_controller(kCommandPriority, descriptor_bytes(0x31, label),
+                      [this] { answer_later([this] { activate(); }); });
     });
   });
 }
@@ -209,10 +217,11 @@ void Implement::ask_transfer() {
     answer_later([this] {
       const FaultSpec* refused = drill_.fault(Trouble::pool_refused, world_.now());
       const bool full = refused != nullptr && refused->how == "no-memory";
-      from_controller(kCommandPriority, descriptor_bytes(0x51, {static_cast<std::uint8_t>(full ? 1 : 0)}), [this, full] {
-        refused_ = full;
-        if (!full) answer_later([this] { transfer_pool(); });
-      });
+      from_controller(kCommandPriority, descriptor_bytes(0x51, {static_cast<std::uint8_t>(full ? 1 : 0)}),
+                      [this, full] {
+                        refused_ = full;
+                        if (!full) answer_later([this] { transfer_pool(); });
+                      });
     });
   });
 }
@@ -227,23 +236,24 @@ void Implement::transfer_pool() {
   busy_ = true;
   busy_command_ = 0x61;
   status();
-  world_.desk.start(client_.index(), controller_.index(), transfer, message, [this, life = life_](Outcome outcome, TimeNs) {
-    if (outcome != Outcome::complete || life != life_) return;
-    truth_.uploaded = true;
-    world_.agenda.call_at(world_.now() + kParsing, [this, life] {
-      if (life != life_) return;
-      busy_ = false;
-      status();
-      const FaultSpec* refused = drill_.fault(Trouble::pool_refused, world_.now());
-      const bool failed = refused != nullptr && refused->how == "transfer";
-      Frame rest = {static_cast<std::uint8_t>(failed ? 2 : 0)};
-      put_le(rest, pool_.bytes.size(), 4);
-      from_controller(kCommandPriority, descriptor_bytes(0x71, rest), [this, failed] {
-        refused_ = failed;
-        if (!failed) answer_later([this] { activate(); });
-      });
-    });
-  });
+  world_.desk.start(client_.index(), controller_.index(), transfer, message,
+                    [this, life = life_](Outcome outcome, TimeNs) {
+                      if (outcome != Outcome::complete || life != life_) return;
+                      truth_.uploaded = true;
+                      world_.agenda.call_at(world_.now() + kParsing, [this, life] {
+                        if (life != life_) return;
+                        busy_ = false;
+                        status();
+                        const FaultSpec* refused = drill_.fault(Trouble::pool_refused, world_.now());
+                        const bool failed = refused != nullptr && refused->how == "transfer";
+                        Frame rest = {static_cast<std::uint8_t>(failed ? 2 : 0)};
+                        put_le(rest, pool_.bytes.size(), 4);
+                        from_controller(kCommandPriority, descriptor_bytes(0x71, rest), [this, failed] {
+                          refused_ = failed;
+                          if (!failed) answer_later([this] { activate(); });
+                        });
+                      });
+                    });
 }
 
 void Implement::activate() {

@@ -7,13 +7,15 @@ namespace tramlog::stage {
 namespace {
 
 constexpr double kGridS = 0.005;
-constexpr std::size_t kSettledSamples = 200;      // the last second of the window
-constexpr SpanNs kShortestWindow = 3 * kSecond;   // less work after a change measures nothing
-constexpr double kStillShare = 0.002;             // of the range, within that second
-constexpr double kAnswerShare = 0.01;             // of the range: a smaller change of the delivered rate is none
+constexpr std::size_t kSettledSamples = 200;     // the last second of the window
+constexpr SpanNs kShortestWindow = 3 * kSecond;  // less work after a change measures nothing
+constexpr double kStillShare = 0.002;            // of the range, within that second
+constexpr double kAnswerShare = 0.01;  // of the range: a smaller change of the delivered rate is none
 
-// When the trace passes `level` for the first time, in seconds after the window's beginning; linear within a grid step.
-std::optional<double> crossing(const std::vector<float>& trace, std::size_t first, std::size_t last, double level, bool up) {
+// When the trace passes `level` for the first time, in seconds after the window's beginning; linear within a
+// grid step.
+std::optional<double> crossing(const std::vector<float>& trace, std::size_t first, std::size_t last,
+                               double level, bool up) {
   for (std::size_t i = first; i < last; ++i) {
     const double value = trace[i];
     if (up ? value < level : value > level) continue;
@@ -31,8 +33,8 @@ std::size_t index_of(TimeNs at, TimeNs first) {
 
 }  // namespace
 
-std::vector<StepTruth> measure_steps(const std::vector<SetRate>& changes, const std::vector<float>& trace, TimeNs first,
-                                     TimeNs end, double range) {
+std::vector<StepTruth> measure_steps(const std::vector<SetRate>& changes, const std::vector<float>& trace,
+                                     TimeNs first, TimeNs end, double range) {
   std::vector<StepTruth> steps;
   for (std::size_t i = 0; i < changes.size(); ++i) {
     const SetRate& change = changes[i];
@@ -68,14 +70,18 @@ std::vector<StepTruth> measure_steps(const std::vector<SetRate>& changes, const 
     step.answered = std::abs(change_size) >= kAnswerShare * range;
     if (step.answered) {
       const bool up = change_size > 0;
-      const auto at = [&](double share) { return crossing(trace, begin, last, before + share * change_size, up); };
+      const auto at = [&](double share) {
+        return crossing(trace, begin, last, before + share * change_size, up);
+      };
       const auto t5 = at(0.05), t10 = at(0.10), t90 = at(0.90);
       // The grid begins up to one step after the frame.
-      const double offset = static_cast<double>(static_cast<TimeNs>(begin) * kDrillStep + first - change.at) / 1e9;
+      const double offset =
+          static_cast<double>(static_cast<TimeNs>(begin) * kDrillStep + first - change.at) / 1e9;
       if (t5) step.dead_time_s = *t5 + offset;
       if (t10 && t90) step.rise_time_s = *t90 - *t10;
       double peak = before;
-      for (std::size_t k = begin; k < last; ++k) peak = up ? std::max<double>(peak, trace[k]) : std::min<double>(peak, trace[k]);
+      for (std::size_t k = begin; k < last; ++k)
+        peak = up ? std::max<double>(peak, trace[k]) : std::min<double>(peak, trace[k]);
       step.overshoot_pct = std::max(0.0, (peak - settled) / change_size * 100);
     }
     steps.push_back(step);

@@ -1,4 +1,5 @@
-// What really happened on an implement, for the truth file (key `implements`). All of it comes from the simulation's state.
+// What really happened on an implement, for the truth file (key `implements`). All of it comes from the
+// simulation's state.
 #pragma once
 
 #include <cstdint>
@@ -19,10 +20,10 @@ struct StepTruth {
   bool answered = false;
 };
 
-/// Changes of the set rate that came while the machine worked, each followed by undisturbed work until it settled. `trace`: delivered
-/// rate, one value each 5 ms, the first at `first`.
-std::vector<StepTruth> measure_steps(const std::vector<SetRate>& changes, const std::vector<float>& trace, TimeNs first,
-                                     TimeNs end, double range);
+/// Changes of the set rate that came while the machine worked, each followed by undisturbed work until it
+/// settled. `trace`: delivered rate, one value each 5 ms, the first at `first`.
+std::vector<StepTruth> measure_steps(const std::vector<SetRate>& changes, const std::vector<float>& trace,
+                                     TimeNs first, TimeNs end, double range);
 
 struct MeterTruth {
   unsigned element = 0;

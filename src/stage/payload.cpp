@@ -61,7 +61,8 @@ void Payload::drive(const MachineState& machine, TimeNs) {
   if (drive.validity[source] == Drive::Validity::not_available) speed = 0xFFFF;
   if (spec_->builder == Builder::course) {
     if (speed <= 0xFAFF) speed = (speed + 5) / 10;
-    bytes_ = {0xFF, 0xFC, 0x10, 0x27, static_cast<std::uint8_t>(speed), static_cast<std::uint8_t>(speed >> 8), 0xFF, 0xFF};
+    bytes_ = {0xFF, 0xFC, 0x10, 0x27, static_cast<std::uint8_t>(speed), static_cast<std::uint8_t>(speed >> 8),
+              0xFF, 0xFF};
     return;
   }
   const auto distance = static_cast<std::uint32_t>(static_cast<std::uint64_t>(drive.distance_mm));
@@ -80,7 +81,8 @@ void Payload::drive(const MachineState& machine, TimeNs) {
   }
 }
 
-// 129029: SID, date, time, latitude, longitude (1e-16 degrees), altitude, type and method, integrity, satellites, HDOP, PDOP, geoid.
+// 129029: SID, date, time, latitude, longitude (1e-16 degrees), altitude, type and method, integrity,
+// satellites, HDOP, PDOP, geoid.
 void Payload::position(const MachineState& machine, TimeNs now) {
   const auto put = [this](std::size_t at, std::uint64_t value, unsigned width) {
     for (unsigned k = 0; k < width; ++k) bytes_[at + k] = static_cast<std::uint8_t>(value >> (8 * k));

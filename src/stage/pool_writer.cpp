@@ -23,7 +23,8 @@ class Writer {
   unsigned objects = 0;
   Out bytes;
 
-  unsigned variable(unsigned ddi, unsigned properties, unsigned triggers, const char* text, unsigned look = kNone) {
+  unsigned variable(unsigned ddi, unsigned properties, unsigned triggers, const char* text,
+                    unsigned look = kNone) {
     const unsigned id = begin("DPD");
     put_le(bytes, ddi, 2);
     bytes.push_back(static_cast<std::uint8_t>(properties));
@@ -81,12 +82,14 @@ std::string label_of(const Out& bytes, const std::string& more, std::size_t leng
   for (const std::uint8_t byte : bytes) hash = (hash ^ byte) * 0x100000001B3u;
   for (const char c : more) hash = (hash ^ static_cast<unsigned char>(c)) * 0x100000001B3u;
   std::string label;
-  for (; label.size() < length; hash = hash / 31 + (hash << 40)) label += "0123456789ABCDEFGHJKLMNPQRSTUVWXYZ"[hash % 34];
+  for (; label.size() < length; hash = hash / 31 + (hash << 40))
+    label += "0123456789ABCDEFGHJKLMNPQRSTUVWXYZ"[hash % 34];
   return label;
 }
 
 const FaultSpec* find(const ImplementSpec& spec, Trouble what) {
-  const auto found = std::find_if(spec.faults.begin(), spec.faults.end(), [&](const FaultSpec& f) { return f.what == what; });
+  const auto found = std::find_if(spec.faults.begin(), spec.faults.end(),
+                                  [&](const FaultSpec& f) { return f.what == what; });
   return found == spec.faults.end() ? nullptr : &*found;
 }
 
@@ -94,7 +97,8 @@ struct Looks {
   unsigned mass, volume, count, length, area, time, kilogram, litre, pieces, percent, revolutions, pressure;
 };
 
-void write_meters(Writer& out, const ImplementSpec& spec, const ElementNumbers& numbers, unsigned boom, const Looks& looks) {
+void write_meters(Writer& out, const ImplementSpec& spec, const ElementNumbers& numbers, unsigned boom,
+                  const Looks& looks) {
   for (std::size_t i = 0; i < spec.meters.size(); ++i) {
     const MeterSpec& meter = spec.meters[i];
     const ProductTerms& ddis = terms(meter.product);
@@ -103,7 +107,8 @@ void write_meters(Writer& out, const ImplementSpec& spec, const ElementNumbers& 
     const unsigned amount = mass ? looks.kilogram : volume ? looks.litre : looks.pieces;
     const std::vector<unsigned> references = {
         out.variable(ddis.set_ddi, kSettable, kChange, "Set rate", rate),
-        out.variable(ddis.actual_ddi, kDefaultSet, kTime | kDistance | kThreshold | kChange, "Actual rate", rate),
+        out.variable(ddis.actual_ddi, kDefaultSet, kTime | kDistance | kThreshold | kChange, "Actual rate",
+                     rate),
         out.property(ddis.minimum_ddi, static_cast<std::int64_t>(meter.minimum), "Smallest rate", rate),
         out.property(ddis.maximum_ddi, static_cast<std::int64_t>(meter.maximum), "Largest rate", rate),
         out.variable(ddis.content_ddi, 0, kTime | kChange, "Content", amount),
@@ -115,8 +120,8 @@ void write_meters(Writer& out, const ImplementSpec& spec, const ElementNumbers& 
   }
 }
 
-std::vector<unsigned> write_sections(Writer& out, const ImplementSpec& spec, const ElementNumbers& numbers, unsigned boom,
-                                     const Looks& looks) {
+std::vector<unsigned> write_sections(Writer& out, const ImplementSpec& spec, const ElementNumbers& numbers,
+                                     unsigned boom, const Looks& looks) {
   std::vector<unsigned> ids;
   const FaultSpec* missing = find(spec, Trouble::missing_offsets);
   const FaultSpec* overlap = find(spec, Trouble::overlap);
@@ -163,14 +168,16 @@ Pool build_pool(const ImplementSpec& spec, std::uint64_t name) {
 
   const unsigned device = out.element(
       kDevice, spec.designator, numbers.device, 0,
-      {out.variable(141, 0, kChange, "Work state"), out.variable(116, kDefaultSet | kSettable, kTime | kTotal, "Area", looks.area),
+      {out.variable(141, 0, kChange, "Work state"),
+       out.variable(116, kDefaultSet | kSettable, kTime | kTotal, "Area", looks.area),
        out.variable(117, kDefaultSet | kSettable, kTime | kTotal, "Distance in work", looks.length),
        out.variable(118, kSettable, kTime | kTotal, "Other distance", looks.length),
        out.variable(119, kDefaultSet | kSettable, kTime | kTotal, "Time in work", looks.time),
        out.variable(397, 0, kTime | kChange, "Speed"), out.variable(400, 0, kChange, "Speed source"),
        out.variable(57343, 0, 0x1F, "Default data")});
   out.element(kConnector, "Drawbar", numbers.connector, device,
-              {out.property(157, 1, "Kind"), out.property(134, 0, "", looks.length), out.property(135, 0, "", looks.length)});
+              {out.property(157, 1, "Kind"), out.property(134, 0, "", looks.length),
+               out.property(135, 0, "", looks.length)});
   std::vector<unsigned> references = {out.variable(141, 0, kChange, "Work state"),
                                       out.variable(289, kSettable, kChange, "Set work state"),
                                       out.variable(160, kSettable, kChange, "Section control"),
@@ -184,20 +191,24 @@ Pool build_pool(const ImplementSpec& spec, std::uint64_t name) {
   if (const FaultSpec* wrong = find(spec, Trouble::width_wrong))
     width += wrong->strength == 0 ? 700 : static_cast<std::int64_t>(wrong->strength);
   references.push_back(out.property(70, width, "Width", looks.length));
-  references.push_back(out.property(134, spec.sections.empty() ? 0 : spec.sections.front().x_mm, "", looks.length));
+  references.push_back(
+      out.property(134, spec.sections.empty() ? 0 : spec.sections.front().x_mm, "", looks.length));
   references.push_back(out.property(135, 0, "", looks.length));
   const unsigned boom = out.element(kFunction, "Boom", numbers.boom, device, references);
   write_meters(out, spec, numbers, boom, looks);
   Pool pool;
   pool.section_object_ids = write_sections(out, spec, numbers, boom, looks);
-  references = {
-      out.variable(390, 0, kTime | kChange, "Revolutions", looks.revolutions),
-      out.property(392, static_cast<std::int64_t>(spec.blower_minimum * 10'000), "Smallest", looks.revolutions),
-      out.property(393, static_cast<std::int64_t>(spec.blower_maximum * 10'000), "Largest", looks.revolutions)};
+  references = {out.variable(390, 0, kTime | kChange, "Revolutions", looks.revolutions),
+                out.property(392, static_cast<std::int64_t>(spec.blower_minimum * 10'000), "Smallest",
+                             looks.revolutions),
+                out.property(393, static_cast<std::int64_t>(spec.blower_maximum * 10'000), "Largest",
+                             looks.revolutions)};
   if (spec.pressure) {  // 0.1 Pa: 1 mbar is 1000
     references.push_back(out.variable(194, 0, kTime | kChange, "Air pressure", looks.pressure));
-    references.push_back(out.property(195, static_cast<std::int64_t>(spec.pressure_minimum * 1000), "Smallest", looks.pressure));
-    references.push_back(out.property(196, static_cast<std::int64_t>(spec.pressure_maximum * 1000), "Largest", looks.pressure));
+    references.push_back(out.property(195, static_cast<std::int64_t>(spec.pressure_minimum * 1000),
+                                      "Smallest", looks.pressure));
+    references.push_back(out.property(196, static_cast<std::int64_t>(spec.pressure_maximum * 1000), "Largest",
+                                      looks.pressure));
   }
   out.element(kFunction, "Blower", numbers.blower, device, references);
   out.element(kReference, "Antenna", numbers.reference, device,

@@ -1,4 +1,5 @@
-// The device description of a drill, object by object (fact sheet, process data, 4). Nothing here is shared with the code that reads it.
+// The device description of a drill, object by object (fact sheet, process data, 4). Nothing here is shared
+// with the code that reads it.
 #pragma once
 
 #include <array>

@@ -18,17 +18,26 @@ void put_le(std::vector<std::uint8_t>& out, std::uint64_t value, unsigned bytes)
   for (unsigned i = 0; i < bytes; ++i) out.push_back(static_cast<std::uint8_t>(value >> (8 * i)));
 }
 
-std::vector<std::uint8_t> process_bytes(unsigned command, unsigned element, unsigned ddi, std::int64_t value) {
+std::vector<std::uint8_t> process_bytes(unsigned command, unsigned element, unsigned ddi,
+                                        std::int64_t value) {
   const std::int64_t kept = std::clamp<std::int64_t>(value, std::numeric_limits<std::int32_t>::min(),
                                                      std::numeric_limits<std::uint32_t>::max());
-  std::vector<std::uint8_t> out = {byte(command | (element & 0xF) << 4), byte(element >> 4), byte(ddi), byte(ddi >> 8)};
+  std::vector<std::uint8_t> out = {byte(command | (element & 0xF) << 4), byte(element >> 4), byte(ddi),
+                                   byte(ddi >> 8)};
   put_le(out, static_cast<std::uint64_t>(kept), 4);
   return out;
 }
 
-std::vector<std::uint8_t> acknowledge_bytes(unsigned command, unsigned element, unsigned ddi, unsigned errors, bool v4) {
-  return {byte(0xD | (element & 0xF) << 4), byte(element >> 4), byte(ddi), byte(ddi >> 8), byte(errors),
-          v4 ? byte(0xF0 | command) : kFill, kFill, kFill};
+std::vector<std::uint8_t> acknowledge_bytes(unsigned command, unsigned element, unsigned ddi, unsigned errors,
+                                            bool v4) {
+  return {byte(0xD | (element & 0xF) << 4),
+          byte(element >> 4),
+          byte(ddi),
+          byte(ddi >> 8),
+          byte(errors),
+          v4 ? byte(0xF0 | command) : kFill,
+          kFill,
+          kFill};
 }
 
 std::vector<std::uint8_t> status_bytes(unsigned state, unsigned client, unsigned command) {

@@ -1,5 +1,5 @@
-// Messages between task controller and client, byte by byte from the fact sheet (process data, 1 to 3). Nothing here is shared
-// with the code that decodes them.
+// Messages between task controller and client, byte by byte from the fact sheet (process data, 1 to 3).
+// Nothing here is shared with the code that decodes them.
 #pragma once
 
 #include <cstdint>
@@ -22,7 +22,8 @@ enum Command : unsigned {
 /// 1.2: commands 2 to A.
 std::vector<std::uint8_t> process_bytes(unsigned command, unsigned element, unsigned ddi, std::int64_t value);
 /// 1.5: PDACK. `errors` 0: accepted.
-std::vector<std::uint8_t> acknowledge_bytes(unsigned command, unsigned element, unsigned ddi, unsigned errors, bool v4);
+std::vector<std::uint8_t> acknowledge_bytes(unsigned command, unsigned element, unsigned ddi, unsigned errors,
+                                            bool v4);
 /// 2.2: B5 state, B6 client, B7 command.
 std::vector<std::uint8_t> status_bytes(unsigned state, unsigned client, unsigned command);
 /// 2.3

@@ -206,11 +206,13 @@ std::size_t read_bus(TableReader& in, const Scenario& scenario) {
 
 PayloadSpec read_payload(TableReader& in, std::size_t most) {
   PayloadSpec payload;
-  const std::size_t builder = in.choice("builder", 0, {"fixed", "wheel-speed", "ws-maintenance", "ground-speed",
-                                                      "selected-speed", "course", "position"});
+  const std::size_t builder = in.choice(
+      "builder", 0,
+      {"fixed", "wheel-speed", "ws-maintenance", "ground-speed", "selected-speed", "course", "position"});
   payload.builder = static_cast<Builder>(builder);
   payload.base = in.bytes("payload", most);
-  if (payload.builder != Builder::fixed) payload.base.assign(payload.builder == Builder::position ? 43 : 8, 0xFF);
+  if (payload.builder != Builder::fixed)
+    payload.base.assign(payload.builder == Builder::position ? 43 : 8, 0xFF);
   for (const Node* node : in.tables("vary")) {
     TableReader entry(*node, in.problems());
     Variation variation;

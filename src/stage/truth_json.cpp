@@ -34,12 +34,14 @@ bool speaks_regularly(const ControllerSpec& controller) {
 }  // namespace
 
 std::string Truth::to_json(const Recorder& recorder) const {
-  const auto regular = [this](const ControllerSpec& spec) {  // partners of an implement tell their state every 2 s
-    return speaks_regularly(spec) ||
-           std::any_of(scenario_.implements.begin(), scenario_.implements.end(), [&](const ImplementSpec& implement) {
-             return implement.client == spec.label || implement.task_controller == spec.label;
-           });
-  };
+  const auto regular =
+      [this](const ControllerSpec& spec) {  // partners of an implement tell their state every 2 s
+        return speaks_regularly(spec) || std::any_of(scenario_.implements.begin(), scenario_.implements.end(),
+                                                     [&](const ImplementSpec& implement) {
+                                                       return implement.client == spec.label ||
+                                                              implement.task_controller == spec.label;
+                                                     });
+      };
   Json root;
   root["schema"] = "tramlog.truth/1";
   root["title"] = scenario_.title;
@@ -70,18 +72,13 @@ std::string Truth::to_json(const Recorder& recorder) const {
   for (std::size_t i = 0; i < accounts_.size(); ++i) {
     const ControllerSpec& spec = scenario_.controllers[i];
     const Account& account = accounts_[i];
-    Json entry = {{"name", name_hex(spec.name)},
-                  {"bus", scenario_.buses[spec.bus].name},
-                  {"label", spec.label},
-                  {"supply", spec.supply},
-                  {"side", spec.side},
-                  {"absent", spec.absent},
-                  {"frames", account.frames},
-                  {"claims", account.claims},
-                  {"refused", account.refused},
-                  {"software", account.software},
-                  {"regular", regular(spec)},
-                  {"software_reported_at", time_or_null(account.software_reported_at)}};
+    Json entry = {
+        {"name", name_hex(spec.name)}, {"bus", scenario_.buses[spec.bus].name},
+        {"label", spec.label},         {"supply", spec.supply},
+        {"side", spec.side},           {"absent", spec.absent},
+        {"frames", account.frames},    {"claims", account.claims},
+        {"refused", account.refused},  {"software", account.software},
+        {"regular", regular(spec)},    {"software_reported_at", time_or_null(account.software_reported_at)}};
     entry["first_seen"] = account.frames == 0 ? Json() : Json(format_rfc3339(account.first));
     entry["last_seen"] = account.frames == 0 ? Json() : Json(format_rfc3339(account.last));
     entry["addresses"] = Json::array();
@@ -189,7 +186,8 @@ std::string Truth::to_json(const Recorder& recorder) const {
   }
   if (!implements_.empty()) {
     root["implements"] = Json::array();
-    for (const ImplementTruth& implement : implements_) root["implements"].push_back(implement_json(implement));
+    for (const ImplementTruth& implement : implements_)
+      root["implements"].push_back(implement_json(implement));
   }
   return root.dump(1) + "\n";
 }

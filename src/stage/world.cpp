@@ -43,8 +43,8 @@ World::World(const Scenario& plan, CaptureWriter& writer)
     }
   }
   for (std::size_t i = 0; i < plan.implements.size(); ++i) {
-    implements.push_back(
-        std::make_unique<Implement>(*this, plan.implements[i], seed_for(plan.seed, plan.implements[i].client, i)));
+    implements.push_back(std::make_unique<Implement>(*this, plan.implements[i],
+                                                     seed_for(plan.seed, plan.implements[i].client, i)));
   }
 }
 

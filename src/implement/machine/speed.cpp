@@ -1,10 +1,14 @@
-// Speed: which sources are there, which one is used, when one is lost, when they disagree (fact sheet, process data, 5.10).
+// Speed: which sources are there, which one is used, when one is lost, when they disagree, and work at standstill (fact sheet, process
+// data, 5.10).
 #include <fmt/format.h>
 
 #include <array>
+#include <bitset>
 #include <cmath>
 
 #include "implement/line_tools.hpp"
+#include "implement/speed_choice.hpp"
+#include "implement/spell.hpp"
 #include "implement/watch.hpp"
 #include "isobus/process_data.hpp"
 
@@ -14,280 +18,395 @@ extern const MachineWatchKind speed;
 
 namespace {
 
-constexpr Pgn kSelected = 0xF022;
-constexpr std::uint16_t kSpeedSourceDdi = 400;
-constexpr const char* kSelectedWords[] = {"wheel", "ground", "navigation", "blended", "simulated", "reserved", "reserved", "not available"};
-constexpr std::uint64_t kRegular = 20;  // so many messages make a source that counts
-
-SpanNs span_of(double seconds) {
-  return static_cast<SpanNs>(seconds * 1e9);
-}
+constexpr Pgn kWheel = 0xFE48, kSelected = 0xF022;
+constexpr std::uint16_t kActualSpeedDdi = 397, kSpeedSourceDdi = 400;
+constexpr std::uint64_t kRegular = 20;  // so many valid values make a source that can be missed
+// A source that comes more rarely than every 100 ms is missed after so many of its periods.
+constexpr double kMissedPeriods = 5;
+constexpr SpanNs kLookEvery = 100 * kMillisecond;  // sources come every 100 ms
+// Sources are compared smoothed, and only while neither changes much: receivers filter, and lag behind when it brakes.
+constexpr double kSmoothS = 1.0, kSteadyMmS = 150, kSteadyShare = 0.04, kComparableMmS = 500;
+constexpr SpanNs kCurrent = kSecond;          // a reading that may be compared
+constexpr double kComparedS = 10;             // so much comparing is enough to call it agreement
+constexpr SpanNs kImplementHolds = 6 * kSecond;  // its task message comes every 2 s (3 missed: gone, 6.1)
 
 class Speed final : public MachineWatch {
  public:
-  explicit Speed(const MachineContext& context) : context_(context) {}
+  explicit Speed(const MachineContext& context)
+      : context_(context),
+        working_mm_s_(context.limits["speed.working_mm_s"]),
+        lost_s_(context.limits["speed.lost_s"]),
+        differ_pct_(context.limits["speed.differ_pct"]),
+        differ_mm_s_(context.limits["speed.differ_mm_s"]),
+        differ_s_(context.limits["speed.differ_for_s"]),
+        zero_s_(context.limits["speed.zero_while_working_s"]) {}
 
   void on_message(const Message& message) override {
-    now_ = message.start;
     const Mark at{message.start, message.first_frame};
-    if (message.pgn == kSelected && message.data.size() >= 8) {
-      const unsigned code = message.data[7] >> 2 & 7;  // B8 bits 5-3
-      if (code != selected_code_) {
-        if (changes_.size() < kMaxMoments)
-          changes_.push_back({at, fmt::format("machine selected speed is from {}", kSelectedWords[code])});
-        ++change_count_;
-        selected_code_ = code;
-      }
-    }
-    if (message.pgn == kPgnProcessData) {
-      const auto told = parse_process_message(message.data);
-      if (told && told->command == ProcessCommand::value && told->variable.ddi == kSpeedSourceDdi &&
-          told->raw != implement_source_) {
-        implement_source_ = told->raw;
-        if (changes_.size() < kMaxMoments)
-          changes_.push_back({at, fmt::format("an implement reports speed source {}", told->raw)});
-        ++change_count_;
-      }
-    }
+    heard_ = heard_ ? std::max(*heard_, message.start) : message.start;
+    if (message.pgn == kSelected && message.data.size() >= 8) choice_.selected(at, message.data[7] >> 2 & 7);
+    if (message.pgn == kWheel && message.data.size() >= 8) key_off_ = (message.data[7] >> 2 & 3) == 0;
+    if (message.pgn == kPgnProcessData) take_process_data(message, at);
     if (MachineState::wants(message.pgn)) look(at);
   }
 
-  void on_time(TimeNs now) override {
-    now_ = now;
-    look({now, 0});
-  }
+  void on_time(TimeNs now) override { look({now, 0}); }
 
   void on_blind() override {
-    for (Track& track : tracks_) track.pause = true;
-    differ_since_.reset();
-    zero_since_.reset();
+    for (Track& track : tracks_) {
+      track.pause = true;
+      track.missing.forget();
+      track.smooth.reset();
+    }
+    watched_from_.reset();
+    for (Pair& pair : pairs_) pair.differs.forget();
+    zero_.forget();
+    choice_.blind();
+    compared_.reset();
   }
 
   void conclude(TimeNs end, std::vector<CheckLine>& lines) override {
-    now_ = end;
-    bool any = false;
-    std::string there;
-    for (std::size_t i = 0; i < kSpeedSources; ++i)
-      if (tracks_[i].valid > 0) {
-        any = true;
-        there += fmt::format("{}{}", there.empty() ? "" : ", ", speed_source_term(static_cast<SpeedSource>(i)));
-      }
-    if (!any) {
+    if (tracks_.none_valid()) {
+      bool told = false;
+      for (std::size_t i = 0; i < kSpeedSources; ++i)
+        told = told || context_.machine.reading(static_cast<SpeedSource>(i)).has_value();
       for (const char* code : {"speed.source", "speed.source-lost", "speed.sources-differ", "speed.zero-while-working"})
-        lines.push_back(make_line(code, "speed", "", Verdict::not_shown, "Not shown on this bus: nobody tells a speed (PGN 65096, 65097, 61474 or 129026)."));
+        lines.push_back(make_line(
+            code, "speed", "", Verdict::not_shown,
+            told ? "Not shown on this bus: speed messages are sent, but never with a valid speed."
+                 : "Not shown on this bus: nobody tells a speed (PGN 65096, 65097, 61474, 129026 or 65256)."));
       return;
     }
-    CheckLine source = make_line("speed.source", "speed", "", Verdict::pass,
-                                 fmt::format("On the bus: {}.{}", there,
-                                             change_count_ > 1 ? fmt::format(" The source in use changed {}.", counted_words(change_count_ - 1, "time", "times"))
-                                                               : ""));
-    source.moments = changes_;
-    lines.push_back(std::move(source));
+    source_line(end, lines);
     lost_lines(end, lines);
-    difference_line(lines);
-    zero_line(lines);
+    difference_line(end, lines);
+    zero_line(end, lines);
   }
 
  private:
   struct Track {
-    std::uint64_t valid = 0, losses = 0;
-    TimeNs last_valid = 0;
-    Mark last_mark;
-    bool lost = false, pause = false;
-    double longest_s = 0;
-    std::optional<TimeNs> first_loss, last_end;
-    std::vector<Moment> moments;
+    std::uint64_t valid = 0;
+    double rhythm_s = 0;  // usual distance of valid values
+    Mark last;            // latest valid one
+    double last_mm_s = 0;
+    bool pause = false;  // the recorder was deaf since
+    std::optional<double> smooth;
+    bool steady = false;
+    Spell missing;
+    std::vector<Moment> back;
+  };
+  struct Tracks : std::array<Track, kSpeedSources> {
+    bool none_valid() const {
+      for (const Track& track : *this)
+        if (track.valid > 0) return false;
+      return true;
+    }
+  };
+  struct Pair {
+    SpeedSource a, b;
+    double compared_s = 0, differ_sum_pct = 0;
+    Spell differs;
   };
 
+  void take_process_data(const Message& message, Mark at) {
+    if (message.data.empty()) return;
+    const auto command = static_cast<ProcessCommand>(message.data[0] & 0x0F);
+    if (command == ProcessCommand::status) task_controllers_.set(message.source);
+    if (task_controllers_.test(message.source)) return;
+    if (command != ProcessCommand::value && command != ProcessCommand::client_task) return;
+    implement_spoke_ = message.start;
+    const auto told = parse_process_message(message.data);
+    if (!told || command != ProcessCommand::value) return;
+    if (told->variable.ddi == kSpeedSourceDdi)
+      choice_.implement(at, message.source, told->variable.element, told->raw);
+    if (told->variable.ddi == kActualSpeedDdi) ++implement_speeds_;
+  }
+
+  bool work_on(TimeNs now) const {
+    // An implement that has gone leaves its last state behind.
+    if (!implement_spoke_ || span_between(*implement_spoke_, now) > kImplementHolds) return false;
+    return context_.any_work_on().value_or(false);
+  }
+
   void look(Mark at) {
-    const TimeNs now = at.time;
-    for (std::size_t i = 0; i < kSpeedSources; ++i) {
-      const auto source = static_cast<SpeedSource>(i);
-      const auto& reading = context_.machine.reading(source);
-      Track& track = tracks_[i];
-      if (!reading) continue;
-      const bool fresh = reading->mm_s && (track.valid == 0 || reading->at.time > track.last_valid);
-      if (fresh) {
-        if (track.lost) {
-          const double length = to_seconds(reading->at.time - track.last_valid);
-          track.longest_s = std::max(track.longest_s, length);
-          track.last_end = reading->at.time;
-          if (track.moments.size() < kMaxMoments)
-            track.moments.push_back({reading->at, fmt::format("{} is back after {}", speed_source_term(source), seconds_words(length))});
-        }
-        track.lost = false;
-        track.pause = false;
-        ++track.valid;
-        track.last_valid = reading->at.time;
-        track.last_mark = reading->at;
-      } else if (track.valid >= kRegular && !track.lost && !track.pause &&
-                 now - track.last_valid > span_of(context_.limits["speed.lost_s"])) {
-        track.lost = true;
-        ++track.losses;
-        if (!track.first_loss) track.first_loss = track.last_valid;
-        const bool told = reading->at.time > track.last_valid;
-        const auto instead = context_.machine.source(now);
-        if (track.moments.size() < kMaxMoments)
-          track.moments.push_back(
-              {track.last_mark, fmt::format("last valid {}; then {}; {}", speed_source_term(source),
-                                            told ? (reading->in_error ? "told to be in error" : "told to be not available") : "no message",
-                                            instead ? fmt::format("{} goes on", speed_source_term(*instead)) : "no other source is left")});
-      }
-    }
+    for (std::size_t i = 0; i < kSpeedSources; ++i) take_reading(static_cast<SpeedSource>(i));
+    if (looked_ && span_between(*looked_, at.time) >= 0 && span_between(*looked_, at.time) < kLookEvery) return;
+    looked_ = at.time;
+    if (!watched_from_) watched_from_ = at.time;
+    const auto now_mm_s = context_.machine.speed_mm_s(at.time);
+    const bool driving = now_mm_s && *now_mm_s >= working_mm_s_;
+    const bool work = work_on(at.time);
+    choice_.look(at, driving, work, context_.machine.source(at.time));
+    for (std::size_t i = 0; i < kSpeedSources; ++i) miss(static_cast<SpeedSource>(i), at.time, driving, work);
     compare(at);
-    stand(at);
+    stand(at, now_mm_s, work);
+  }
+
+  void take_reading(SpeedSource source) {
+    const auto& reading = context_.machine.reading(source);
+    Track& track = tracks_[static_cast<std::size_t>(source)];
+    if (!reading || !reading->mm_s || (track.valid > 0 && reading->at.time == track.last.time && reading->at.frame == track.last.frame)) return;
+    const double gap_s = to_seconds(span_between(track.last.time, reading->at.time));
+    if (track.valid > 0 && !track.pause && gap_s > 0 && !track.missing.goes_on())
+      track.rhythm_s += (gap_s - track.rhythm_s) / static_cast<double>(std::min<std::uint64_t>(track.valid, 200));
+    if (track.missing.good(reading->at.time) && track.back.size() < kMaxMoments)
+      track.back.push_back({reading->at, fmt::format("{} is back after {}", speed_source_term(source), seconds_words(gap_s))});
+    // Smoothed by a first order filter; begun again after a pause.
+    if (!track.smooth || gap_s <= 0 || gap_s > 2) {
+      track.smooth = *reading->mm_s;
+      track.steady = false;
+    } else {
+      const double off = *reading->mm_s - *track.smooth;
+      track.steady = std::abs(off) <= std::max(kSteadyMmS, kSteadyShare * *reading->mm_s);
+      *track.smooth += off * (1 - std::exp(-gap_s / kSmoothS));
+    }
+    track.pause = false;
+    ++track.valid;
+    track.last = reading->at;
+    track.last_mm_s = *reading->mm_s;
+  }
+
+  /// A source that is missing or invalid matters while the machine drives or works; the key is not off, and somebody else is still heard: else the
+  /// whole bus went to sleep, which is another check's business.
+  void miss(SpeedSource source, TimeNs now, bool driving, bool work) {
+    Track& track = tracks_[static_cast<std::size_t>(source)];
+    if (track.valid < kRegular) return;
+    const double limit = std::max(lost_s_, kMissedPeriods * track.rhythm_s);
+    const Mark since = *watched_from_ > track.last.time ? Mark{*watched_from_, 0} : track.last;
+    if (to_seconds(span_between(since.time, now)) <= limit) return;
+    const bool alive = heard_ && to_seconds(span_between(since.time, *heard_)) > limit;
+    const bool matters = !key_off_ && (track.last_mm_s >= working_mm_s_ || driving || work);
+    if (!alive || (!matters && !track.missing.goes_on())) return;
+    track.missing.bad(now, since, limit, 0, [&] {
+      const auto& reading = context_.machine.reading(source);
+      const bool told = reading && reading->at.time > track.last.time;
+      const auto instead = context_.machine.source(now);
+      return fmt::format("last valid {}, {:.2f} m/s; then {}; {}", speed_source_term(source), track.last_mm_s / 1000,
+                         !told ? "no message" : reading->in_error ? "told to be in error" : "told to be not available",
+                         instead ? fmt::format("{} is used", speed_source_term(*instead)) : "no other source is left");
+    });
   }
 
   void compare(Mark at) {
-    // Wheel slip and filters make small differences; a wrong calibration makes large and lasting ones.
-    const SpeedSource pairs[][2] = {{SpeedSource::wheel, SpeedSource::ground},
-                                    {SpeedSource::wheel, SpeedSource::positioning},
-                                    {SpeedSource::ground, SpeedSource::positioning}};
-    double worst = 0;
-    std::string words;
-    for (const auto& pair : pairs) {
-      const auto& a = context_.machine.reading(pair[0]);
-      const auto& b = context_.machine.reading(pair[1]);
-      if (!a || !b || !a->mm_s || !b->mm_s) continue;
-      if (at.time - a->at.time > kSecond || at.time - b->at.time > kSecond) continue;
-      const double fast = std::max(*a->mm_s, *b->mm_s), slow = std::min(*a->mm_s, *b->mm_s);
-      if (fast < 500) continue;  // standing and starting
-      ++compared_;
-      const double pct = 100 * (fast - slow) / fast;
-      if (pct <= context_.limits["speed.differ_pct"] || fast - slow < context_.limits["speed.differ_mm_s"] || pct <= worst) continue;
-      worst = pct;
-      words = fmt::format("{} {:.2f} m/s, {} {:.2f} m/s", speed_source_term(pair[0]), *a->mm_s / 1000, speed_source_term(pair[1]),
-                          *b->mm_s / 1000);
-    }
-    if (worst == 0) {
-      if (differ_since_ && differ_told_ && !differ_moments_.empty())
-        differ_longest_s_ = std::max(differ_longest_s_, to_seconds(at.time - differ_since_->time));
-      differ_since_.reset();
-      differ_told_ = false;
-      return;
-    }
-    if (!differ_since_) differ_since_ = at;
-    differ_worst_ = std::max(differ_worst_, worst);
-    if (!differ_told_ && at.time - differ_since_->time > span_of(context_.limits["speed.differ_for_s"])) {
-      differ_told_ = true;
-      ++differ_count_;
-      if (differ_moments_.size() < kMaxMoments) differ_moments_.push_back({*differ_since_, words});
-    }
-    if (differ_told_) differ_longest_s_ = std::max(differ_longest_s_, to_seconds(at.time - differ_since_->time));
-  }
-
-  void stand(Mark at) {
-    const auto speed_now = context_.machine.speed_mm_s(at.time);
-    const bool zero = speed_now && *speed_now < context_.limits["speed.working_mm_s"];
-    if (speed_now) ++stand_looked_;
-    const auto work = context_.any_work_on();
-    if (work) work_told_ = true;
-    if (!zero || !work.value_or(false)) {
-      zero_since_.reset();
-      zero_told_ = false;
-      return;
-    }
-    if (!zero_since_) zero_since_ = at;
-    const double length = to_seconds(at.time - zero_since_->time);
-    if (!zero_told_ && length > context_.limits["speed.zero_while_working_s"]) {
-      zero_told_ = true;
-      ++zero_count_;
-      if (zero_moments_.size() < kMaxMoments)
-        zero_moments_.push_back({*zero_since_, fmt::format("{:.2f} m/s with work on", *speed_now / 1000)});
-    }
-    if (zero_told_) zero_longest_s_ = std::max(zero_longest_s_, length);
-  }
-
-  void lost_lines(TimeNs end, std::vector<CheckLine>& lines) {
-    for (std::size_t i = 0; i < kSpeedSources; ++i) {
-      const Track& track = tracks_[i];
-      if (track.valid < kRegular) continue;
-      const char* term = speed_source_term(static_cast<SpeedSource>(i));
-      if (track.losses == 0) {
-        lines.push_back(make_line("speed.source-lost", "speed", term, Verdict::pass,
-                                  fmt::format("Never without a valid value for more than {} ({} values).",
-                                              seconds_words(context_.limits["speed.lost_s"]), track.valid)));
+    const double passed_s = compared_ ? to_seconds(span_between(*compared_, at.time)) : 0;
+    compared_ = at.time;
+    for (Pair& pair : pairs_) {
+      const Track& a = tracks_[static_cast<std::size_t>(pair.a)];
+      const Track& b = tracks_[static_cast<std::size_t>(pair.b)];
+      const auto usable = [&](SpeedSource source, const Track& track) {
+        return track.steady && track.smooth && !track.pause && span_between(track.last.time, at.time) <= kCurrent &&
+               (source != SpeedSource::selected || !choice_.is_simulated());
+      };
+      const double fast = usable(pair.a, a) && usable(pair.b, b) ? std::max(*a.smooth, *b.smooth) : 0;
+      if (fast < kComparableMmS) {
+        pair.differs.pass_over();
         continue;
       }
-      const double longest = track.lost ? std::max(track.longest_s, to_seconds(end - track.last_valid)) : track.longest_s;
-      CheckLine line = make_line("speed.source-lost", "speed", term, Verdict::attention,
-                                 fmt::format("Lost {}, first at {}, for {} at the longest{}; limit {}.",
-                                             counted_words(track.losses, "time", "times"), time_of_day(*track.first_loss),
-                                             seconds_words(longest), track.lost ? " (until the recording's end)" : "",
-                                             seconds_words(context_.limits["speed.lost_s"])));
-      with(line, "losses", static_cast<double>(track.losses), 0);
-      with(line, "longest_s", longest);
-      line.moments = track.moments;
-      line.start = track.first_loss;
-      if (!track.lost) line.end = track.last_end;
-      lines.push_back(std::move(line));
+      const double off = std::abs(*a.smooth - *b.smooth), pct = 100 * off / fast;
+      if (passed_s > 0 && passed_s < 2) {
+        pair.compared_s += passed_s;
+        pair.differ_sum_pct += pct * passed_s;
+      }
+      if (pct > differ_pct_ && off > differ_mm_s_) {
+        pair.differs.bad(at.time, at, differ_s_, pct, [&] {
+          return fmt::format("{} {:.2f} m/s, {} {:.2f} m/s", speed_source_term(pair.a), *a.smooth / 1000, speed_source_term(pair.b),
+                             *b.smooth / 1000);
+        });
+      } else {
+        pair.differs.good(at.time);
+      }
     }
   }
 
-  void difference_line(std::vector<CheckLine>& lines) {
-    if (compared_ == 0) {
-      lines.push_back(make_line("speed.sources-differ", "speed", "", Verdict::not_shown,
-                                "Not shown on this bus: fewer than two speed sources were valid while the machine drove."));
+  void stand(Mark at, std::optional<double> now_mm_s, bool work) {
+    if (!now_mm_s) {
+      zero_.pass_over();
       return;
     }
-    if (differ_count_ == 0) {
-      lines.push_back(make_line("speed.sources-differ", "speed", "", Verdict::pass,
-                                fmt::format("Wheel, ground and positioning speed agree within {:.0f} %, or differ for less than {}.",
-                                            context_.limits["speed.differ_pct"], seconds_words(context_.limits["speed.differ_for_s"]))));
+    work_told_ = work_told_ || (implement_spoke_ && context_.any_work_on().has_value());
+    if (work && *now_mm_s >= working_mm_s_) moved_with_work_ = true;
+    if (!work || *now_mm_s >= working_mm_s_) {
+      zero_.good(at.time);
       return;
     }
-    CheckLine line = make_line("speed.sources-differ", "speed", "", Verdict::attention,
-                               fmt::format("Two speed sources differ by up to {:.1f} % for {} at the longest, first at {}: {}; limit {:.0f} % for {}.",
-                                           differ_worst_, seconds_words(differ_longest_s_), time_of_day(differ_moments_.front().at.time),
-                                           differ_moments_.front().text, context_.limits["speed.differ_pct"],
-                                           seconds_words(context_.limits["speed.differ_for_s"])));
-    with(line, "worst_pct", differ_worst_, 1);
-    with(line, "longest_s", differ_longest_s_);
-    line.moments = differ_moments_;
-    line.start = differ_moments_.front().at.time;
+    zero_.bad(at.time, at, zero_s_, 0, [&] {
+      std::string others;
+      for (std::size_t i = 0; i < kSpeedSources; ++i) {
+        const auto source = static_cast<SpeedSource>(i);
+        const auto& reading = context_.machine.reading(source);
+        if (!reading || !reading->mm_s || *reading->mm_s < working_mm_s_ || span_between(reading->at.time, at.time) > kCurrent) continue;
+        others += fmt::format(", but {} says {:.2f} m/s", speed_source_term(source), *reading->mm_s / 1000);
+      }
+      contradicted_ = contradicted_ || !others.empty();
+      const auto used = context_.machine.source(at.time);
+      return fmt::format("{} {:.2f} m/s with work on{}", used ? speed_source_term(*used) : "speed", *now_mm_s / 1000, others);
+    });
+  }
+
+  void source_line(TimeNs end, std::vector<CheckLine>& lines) const {
+    std::string there;
+    for (std::size_t i = 0; i < kSpeedSources; ++i)
+      if (tracks_[i].valid > 0)
+        there += fmt::format("{}{} ({})", there.empty() ? "" : ", ", speed_source_term(static_cast<SpeedSource>(i)),
+                             counted_words(tracks_[i].valid, "valid value", "valid values"));
+    bool attention = false;
+    const std::string more = choice_.sentences(end, attention);
+    CheckLine line = make_line("speed.source", "speed", "", attention ? Verdict::attention : Verdict::pass, "");
+    const std::string list = fmt::format("On the bus: {}.", there);
+    // What needs attention comes first.
+    line.text = attention ? fmt::format("{} {}", more, list) : more.empty() ? list : fmt::format("{} {}", list, more);
+    if (implement_speeds_ > 0)
+      line.text += fmt::format(" Implements tell a speed of their own (DDI 397): {}.", counted_words(implement_speeds_, "value", "values"));
+    line.moments = choice_.moments();
+    if (attention) {
+      with(line, "fall_backs", static_cast<double>(choice_.falls()), 0);
+      with(line, "longest_s", choice_.longest_fall_s(end));
+      line.start = choice_.first_fall();
+      line.end = choice_.last_end();
+    }
     lines.push_back(std::move(line));
   }
 
-  void zero_line(std::vector<CheckLine>& lines) {
-    if (!work_told_) {
+  void lost_lines(TimeNs end, std::vector<CheckLine>& lines) const {
+    bool any = false;
+    for (std::size_t i = 0; i < kSpeedSources; ++i) {
+      const Track& track = tracks_[i];
+      if (track.valid < kRegular) continue;
+      any = true;
+      const char* term = speed_source_term(static_cast<SpeedSource>(i));
+      const double limit = std::max(lost_s_, kMissedPeriods * track.rhythm_s);
+      if (track.missing.count() == 0) {
+        lines.push_back(make_line("speed.source-lost", "speed", term, Verdict::pass,
+                                  fmt::format("Never without a valid value for more than {} while driving or working ({}, every {} usually).",
+                                              seconds_words(limit), counted_words(track.valid, "valid value", "valid values"),
+                                              seconds_words(track.rhythm_s))));
+        continue;
+      }
+      const double longest = track.missing.longest_s(end);
+      CheckLine line = make_line("speed.source-lost", "speed", term, Verdict::attention,
+                                 fmt::format("Lost {}, first at {} ({}), for {} at the longest{}; limit {}.",
+                                             counted_words(track.missing.count(), "time", "times"), time_of_day(track.missing.first()->time),
+                                             track.missing.moments().front().text, seconds_words(longest),
+                                             track.missing.goes_on() ? " (until the recording's end)" : "", seconds_words(limit)));
+      with(line, "losses", static_cast<double>(track.missing.count()), 0);
+      with(line, "longest_s", longest);
+      // A loss and its end stand together.
+      const auto& gone = track.missing.moments();
+      for (std::size_t k = 0; k < gone.size(); ++k) {
+        add_moment(line, gone[k].at, gone[k].text);
+        if (k < track.back.size()) add_moment(line, track.back[k].at, track.back[k].text);
+      }
+      line.start = track.missing.first()->time;
+      line.end = track.missing.end();
+      lines.push_back(std::move(line));
+    }
+    if (!any)
+      lines.push_back(make_line("speed.source-lost", "speed", "", Verdict::not_shown,
+                                fmt::format("Not shown on this bus: no speed source told more than {} valid values.", kRegular - 1)));
+  }
+
+  void difference_line(TimeNs end, std::vector<CheckLine>& lines) const {
+    double compared_s = 0;
+    std::string fine;
+    const Pair* worst = nullptr;
+    std::array<unsigned, kSpeedSources> differing{}, agreeing{};
+    double longest = 0;
+    for (const Pair& pair : pairs_) {
+      compared_s = std::max(compared_s, pair.compared_s);
+      const auto a = static_cast<std::size_t>(pair.a), b = static_cast<std::size_t>(pair.b);
+      longest = std::max(longest, pair.differs.longest_s(end));
+      if (pair.differs.count() > 0) {
+        ++differing[a], ++differing[b];
+        if (worst == nullptr || *worst->differs.worst() < *pair.differs.worst()) worst = &pair;
+      } else if (pair.compared_s >= kComparedS) {
+        ++agreeing[a], ++agreeing[b];
+        fine += fmt::format("{}{} and {} by {:.1f} % on average", fine.empty() ? "" : ", ", speed_source_term(pair.a),
+                            speed_source_term(pair.b), pair.differ_sum_pct / pair.compared_s);
+      }
+    }
+    if (worst == nullptr && compared_s < kComparedS) {
+      lines.push_back(make_line("speed.sources-differ", "speed", "", Verdict::not_shown,
+                                compared_s == 0
+                                    ? "Not shown on this bus: no two speed sources were valid at once while the machine drove steadily."
+                                    : fmt::format("Not shown on this bus: two speed sources could be compared for {} only.", seconds_words(compared_s))));
+      return;
+    }
+    if (worst == nullptr) {
+      lines.push_back(make_line("speed.sources-differ", "speed", "", Verdict::pass,
+                                fmt::format("Differences: {}; never above {:.0f} % for more than {} ({} compared).", fine, differ_pct_,
+                                            seconds_words(differ_s_), seconds_words(compared_s))));
+      return;
+    }
+    // With three or more sources the one that differs from several, while these agree, is the odd one.
+    std::string odd;
+    for (std::size_t i = 0; i < kSpeedSources; ++i)
+      if (differing[i] >= 2 && agreeing[i] == 0 &&
+          std::count_if(differing.begin(), differing.end(), [&](unsigned n) { return n == differing[i]; }) == 1)
+        odd = fmt::format(" The {} stands alone: the others agree.", speed_source_term(static_cast<SpeedSource>(i)));
+    const Spell& spell = worst->differs;
+    CheckLine line = make_line("speed.sources-differ", "speed", "", Verdict::attention,
+                               fmt::format("Speed sources differ by up to {:.1f} %, for {} at the longest, first at {} ({}); limit {:.0f} % for {}.{}",
+                                           *spell.worst(), seconds_words(longest), time_of_day(spell.first()->time),
+                                           spell.moments().front().text, differ_pct_, seconds_words(differ_s_), odd));
+    with(line, "worst_pct", *spell.worst(), 1);
+    with(line, "longest_s", longest);
+    for (const Pair& pair : pairs_)
+      for (const Moment& moment : pair.differs.moments()) add_moment(line, moment.at, moment.text);
+    std::stable_sort(line.moments.begin(), line.moments.end(),
+                     [](const Moment& x, const Moment& y) { return x.at.time < y.at.time; });
+    line.start = line.moments.front().at.time;
+    line.end = spell.end();
+    lines.push_back(std::move(line));
+  }
+
+  void zero_line(TimeNs end, std::vector<CheckLine>& lines) const {
+    if (zero_.count() == 0 && (!work_told_ || !moved_with_work_)) {
       lines.push_back(make_line("speed.zero-while-working", "speed", "", Verdict::not_shown,
-                                "Not shown on this bus: no implement tells a work state."));
+                                work_told_ ? "Not shown on this bus: no implement had work on while a speed was told."
+                                           : "Not shown on this bus: no implement tells a work state or section states."));
       return;
     }
-    if (zero_count_ == 0) {
+    if (zero_.count() == 0) {
       lines.push_back(make_line("speed.zero-while-working", "speed", "", Verdict::pass,
-                                fmt::format("Work was never on for more than {} at standstill.",
-                                            seconds_words(context_.limits["speed.zero_while_working_s"]))));
+                                fmt::format("Work was never on for more than {} with speed zero.", seconds_words(zero_s_))));
       return;
     }
-    CheckLine line = make_line("speed.zero-while-working", "speed", "", Verdict::attention,
-                               fmt::format("Speed zero while working {}, first at {}, for {} at the longest; limit {}. Either the machine "
-                                           "stood with work on, or the speed that the implement gets is wrong.",
-                                           counted_words(zero_count_, "time", "times"), time_of_day(zero_moments_.front().at.time),
-                                           seconds_words(zero_longest_s_), seconds_words(context_.limits["speed.zero_while_working_s"])));
-    with(line, "longest_s", zero_longest_s_);
-    line.moments = zero_moments_;
-    line.start = zero_moments_.front().at.time;
+    CheckLine line = make_line(
+        "speed.zero-while-working", "speed", "", Verdict::attention,
+        fmt::format("Speed zero while working {}, first at {} ({}), for {} at the longest{}; limit {}. {}", counted_words(zero_.count(), "time", "times"),
+                    time_of_day(zero_.first()->time), zero_.moments().front().text, seconds_words(zero_.longest_s(end)),
+                    zero_.goes_on() ? " (until the recording's end)" : "", seconds_words(zero_s_),
+                    contradicted_ ? "Another source tells that the machine moved: the speed in use is wrong."
+                                  : "Either the machine stood with work on, or the speed that the implement gets is wrong."));
+    with(line, "times", static_cast<double>(zero_.count()), 0);
+    with(line, "longest_s", zero_.longest_s(end));
+    line.moments = zero_.moments();
+    line.start = zero_.first()->time;
+    line.end = zero_.end();
     lines.push_back(std::move(line));
   }
 
   const MachineContext& context_;
-  TimeNs now_ = 0;
-  std::array<Track, kSpeedSources> tracks_;
-  unsigned selected_code_ = 99;
-  std::uint32_t implement_source_ = 0xFFFFFFFF;
-  std::vector<Moment> changes_;
-  std::uint64_t change_count_ = 0;
-  std::uint64_t compared_ = 0, differ_count_ = 0, zero_count_ = 0, stand_looked_ = 0;
-  std::optional<Mark> differ_since_, zero_since_;
-  bool differ_told_ = false, zero_told_ = false, work_told_ = false;
-  double differ_worst_ = 0, differ_longest_s_ = 0, zero_longest_s_ = 0;
-  std::vector<Moment> differ_moments_, zero_moments_;
+  double working_mm_s_, lost_s_, differ_pct_, differ_mm_s_, differ_s_, zero_s_;
+  Tracks tracks_;
+  std::array<Pair, 6> pairs_{{{SpeedSource::wheel, SpeedSource::ground, 0, 0, {}},
+                              {SpeedSource::wheel, SpeedSource::positioning, 0, 0, {}},
+                              {SpeedSource::ground, SpeedSource::positioning, 0, 0, {}},
+                              {SpeedSource::selected, SpeedSource::wheel, 0, 0, {}},
+                              {SpeedSource::selected, SpeedSource::ground, 0, 0, {}},
+                              {SpeedSource::selected, SpeedSource::positioning, 0, 0, {}}}};
+  SpeedChoice choice_;
+  Spell zero_;
+  std::bitset<256> task_controllers_;  // addresses that sent a task controller's status
+  std::optional<TimeNs> heard_, implement_spoke_, looked_, compared_;
+  std::optional<TimeNs> watched_from_;  // without a gap of the recorder's
+  std::uint64_t implement_speeds_ = 0;
+  bool key_off_ = false, work_told_ = false, moved_with_work_ = false, contradicted_ = false;
 };
 
 }  // namespace
 
-const MachineWatchKind speed{"speed", [](Pgn pgn) { return pgn == kSelected; },
+const MachineWatchKind speed{"speed", [](Pgn pgn) { return MachineState::wants(pgn); },
                              [](const MachineContext& context) -> std::unique_ptr<MachineWatch> {
                                return std::make_unique<Speed>(context);
                              }};

@@ -3,11 +3,13 @@
 
 #include <algorithm>
 #include <array>
+#include <bitset>
 #include <map>
 
 #include "base/text.hpp"
 #include "implement/line_tools.hpp"
 #include "implement/watch.hpp"
+#include "isobus/process_data.hpp"
 
 namespace tramlog::machine {
 
@@ -17,81 +19,122 @@ namespace {
 
 constexpr Pgn kLanguage = 0xFE0F;
 constexpr std::size_t kMaxSenders = 32;
-constexpr const char* kSystems[] = {"metric", "imperial", "US", "no action"};
+constexpr unsigned kNoAction = 3;
+// Answers to one request, or to one change of the operator's, come within this; what somebody said longer before another's
+// change of mind is not known to hold any more.
+constexpr SpanNs kTogether = 10 * kSecond;
+constexpr const char* kUnitTerms[] = {"distance", "area", "volume", "mass", "temperature", "pressure", "force", "unit system"};
+constexpr const char* kSystemTerms[] = {"metric", "imperial", "US", "no action"};
+constexpr const char* kSymbolTerms[] = {"comma", "point", "reserved", "no action"};
 
 struct Told {
   Mark at;
   std::array<std::uint8_t, 6> bytes{};  // B1-B6
-};
 
-std::string sender_words(Address address) {
-  return fmt::format("address {} (0x{:02X})", address, address);
-}
+  bool has_language() const {
+    const auto letter = [](std::uint8_t c) { return (c | 0x20) >= 'a' && (c | 0x20) <= 'z'; };
+    return letter(bytes[0]) && letter(bytes[1]);
+  }
+  /// Upper and lower case are the same language.
+  std::string language() const {
+    std::string text = printable_latin1(Bytes(bytes.data(), 2));
+    for (char& c : text)
+      if (c >= 'A' && c <= 'Z') c = static_cast<char>(c | 0x20);
+    return text;
+  }
+  unsigned symbol() const { return bytes[2] >> 6; }
+  /// B5 and B6, from the highest bits down.
+  unsigned unit(std::size_t i) const { return bytes[4 + i / 4] >> (6 - 2 * (i % 4)) & 3; }
+};
 
 class Units final : public MachineWatch {
  public:
   void on_message(const Message& message) override {
+    if (message.pgn == kPgnProcessData && !message.data.empty() &&
+        static_cast<ProcessCommand>(message.data[0] & 0x0F) == ProcessCommand::status)
+      task_controllers_.set(message.source);
     if (message.pgn != kLanguage || message.data.size() < 6) return;
-    if (told_.size() >= kMaxSenders && !told_.contains(message.source)) return;
-    Told& told = told_[message.source];
-    told.at = {message.start, message.first_frame};
-    std::copy_n(message.data.begin(), 6, told.bytes.begin());
+    const auto found = told_.find(message.source);
+    if (found == told_.end() && told_.size() >= kMaxSenders) {
+      ++not_kept_;
+      return;
+    }
+    Told now;
+    now.at = {message.start, message.first_frame};
+    std::copy_n(message.data.begin(), 6, now.bytes.begin());
+    if (found != told_.end() && found->second.bytes != now.bytes) changed_at_ = message.start;
+    told_[message.source] = now;
   }
 
   void conclude(TimeNs, std::vector<CheckLine>& lines) override {
     if (told_.empty()) {
+      lines.push_back(make_line("units.disagree", "units", "", Verdict::not_shown, "Not shown on this bus: no language command (PGN 65039)."));
+      return;
+    }
+    std::map<Address, Told> all;
+    for (const auto& [address, told] : told_)
+      if (!changed_at_ || span_between(told.at.time, *changed_at_) <= kTogether) all.emplace(address, told);
+    if (all.size() < 2) {
+      const auto& [address, told] = all.empty() ? *told_.begin() : *all.begin();
       lines.push_back(make_line("units.disagree", "units", "", Verdict::not_shown,
-                                "Not shown on this bus: no language command (PGN 65039)."));
+                                fmt::format("Not shown on this bus: only {} sent a language command{} ({}): there is nothing to compare it with.",
+                                            sender_words(address), changed_at_ ? " since the latest change" : "", summary(told))));
       return;
     }
     std::string differences;
-    const auto differ = [&](const char* what, auto value, auto same) {
-      const Told* first = nullptr;
-      for (const auto& [address, told] : told_) {
-        if (first == nullptr) {
-          first = &told;
-          continue;
-        }
-        if (same(*first, told)) continue;
-        std::string words;
-        for (const auto& [who, says] : told_) words += fmt::format("{}{} says {}", words.empty() ? "" : ", ", sender_words(who), value(says));
-        differences += fmt::format("{}{}: {}", differences.empty() ? "" : "; ", what, words);
-        return;
+    const auto differ = [&](const char* what, auto value) {
+      // Value in words -> who says so; an empty value says nothing and agrees with everything.
+      std::map<std::string, std::string> said;
+      for (const auto& [address, told] : all) {
+        const std::string words = value(told);
+        if (words.empty()) continue;
+        std::string& who = said[words];
+        who += (who.empty() ? "" : " and ") + sender_words(address);
+      }
+      if (said.size() < 2) return;
+      differences += fmt::format("{}{}: ", differences.empty() ? "" : "; ", what);
+      bool first = true;
+      for (const auto& [words, who] : said) {
+        differences += fmt::format("{}{} ({})", first ? "" : ", ", words, who);
+        first = false;
       }
     };
-    differ(
-        "language", [](const Told& t) { return printable_latin1(Bytes(t.bytes.data(), 2)); },
-        [](const Told& a, const Told& b) { return a.bytes[0] == b.bytes[0] && a.bytes[1] == b.bytes[1]; });
-    differ(
-        "decimal symbol", [](const Told& t) { return std::string(t.bytes[2] >> 6 == 0 ? "comma" : t.bytes[2] >> 6 == 1 ? "point" : "no action"); },
-        [](const Told& a, const Told& b) { return a.bytes[2] >> 6 == b.bytes[2] >> 6; });
-    constexpr const char* kNames[] = {"distance", "area", "volume", "mass", "temperature", "pressure", "force", "unit system"};
-    for (unsigned i = 0; i < 8; ++i) {
-      const auto code = [i](const Told& t) -> unsigned { return t.bytes[i < 4 ? 4 : 5] >> (6 - 2 * (i % 4)) & 3; };
-      differ(
-          kNames[i], [&](const Told& t) { return std::string(kSystems[code(t)]); },
-          // "No action" agrees with everything.
-          [&](const Told& a, const Told& b) { return code(a) == code(b) || code(a) == 3 || code(b) == 3; });
-    }
+    differ("language", [](const Told& told) { return told.has_language() ? "\"" + told.language() + "\"" : std::string(); });
+    differ("decimal symbol", [](const Told& told) { return told.symbol() >= 2 ? std::string() : std::string(kSymbolTerms[told.symbol()]); });
+    for (std::size_t i = 0; i < std::size(kUnitTerms); ++i)
+      differ(kUnitTerms[i], [i](const Told& told) { return told.unit(i) == kNoAction ? std::string() : std::string(kSystemTerms[told.unit(i)]); });
+    CheckLine line = make_line("units.disagree", "units", "", differences.empty() ? Verdict::pass : Verdict::attention, "");
     if (differences.empty()) {
-      const Told& one = told_.begin()->second;
-      lines.push_back(make_line("units.disagree", "units", "", Verdict::pass,
-                                fmt::format("{} told language \"{}\", mass {}, area {}: they agree.",
-                                            counted_words(told_.size(), "controller", "controllers"),
-                                            printable_latin1(Bytes(one.bytes.data(), 2)), kSystems[one.bytes[4] & 3],
-                                            kSystems[one.bytes[4] >> 4 & 3])));
-      return;
+      std::string who;
+      for (const auto& [address, told] : all) who += (who.empty() ? "" : ", ") + sender_words(address);
+      line.text = fmt::format("{} agree: {}.", who, summary(all.begin()->second));
+      line.text[0] = static_cast<char>(line.text[0] - 'a' + 'A');
+    } else {
+      line.text = "Language commands disagree: " + differences + ". A rate may be read in another unit than it was meant.";
+      for (const auto& [address, told] : all) add_moment(line, told.at, fmt::format("language command of {}: {}", sender_words(address), summary(told)));
+      std::stable_sort(line.moments.begin(), line.moments.end(), [](const Moment& a, const Moment& b) { return a.at.time < b.at.time; });
+      // Since the second one spoke: before that there was nothing to disagree with.
+      line.start = line.moments[1].at.time;
     }
-    CheckLine line = make_line("units.disagree", "units", "", Verdict::attention,
-                               "Language commands disagree: " + differences + ". A rate may be read in another unit than it was meant.");
-    for (const auto& [address, told] : told_)
-      add_moment(line, told.at, fmt::format("language command of {}", sender_words(address)));
-    if (!line.moments.empty()) line.start = line.moments.front().at.time;
+    with(line, "controllers", static_cast<double>(all.size()), 0);
+    if (not_kept_ > 0) line.text += fmt::format(" {} more are not looked at.", counted_words(not_kept_, "language command", "language commands"));
     lines.push_back(std::move(line));
   }
 
  private:
+  std::string sender_words(Address address) const {
+    return fmt::format("{} at address {} (0x{:02X})", task_controllers_.test(address) ? "the task controller" : "the controller", address, address);
+  }
+  /// "language "de", decimal symbol comma, mass metric, area metric".
+  static std::string summary(const Told& told) {
+    return fmt::format("language {}, decimal symbol {}, mass {}, area {}", told.has_language() ? "\"" + told.language() + "\"" : "not told",
+                       kSymbolTerms[told.symbol()], kSystemTerms[told.unit(3)], kSystemTerms[told.unit(1)]);
+  }
+
   std::map<Address, Told> told_;
+  std::optional<TimeNs> changed_at_;  // somebody said something else than before
+  std::uint64_t not_kept_ = 0;
+  std::bitset<256> task_controllers_;  // addresses that sent a task controller's status
 };
 
 }  // namespace

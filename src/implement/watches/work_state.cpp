@@ -10,6 +10,7 @@
 #include "implement/layout.hpp"
 #include "implement/line_tools.hpp"
 #include "implement/section_boom.hpp"
+#include "implement/section_states.hpp"
 #include "implement/watch.hpp"
 
 namespace tramlog::watches {
@@ -55,7 +56,8 @@ struct Element {
   std::uint64_t told_changes = 0, by_command = 0, commands = 0;
   bool compared_with_command = false;
   double on_s = 0;
-  Differing refused, deviates, above_off;
+  std::uint64_t lifted = 0, lifted_wanted = 0;  // switched off while no section, or some, were commanded on
+  Differing refused, deviates, contrary, above_off;
   Mark command_open;  // the command that is not followed
   std::uint16_t above = 0;
 };
@@ -91,6 +93,7 @@ class WorkState : public DeviceWatch {
       element.commanded.reset();
       element.refused.forget();
       element.deviates.forget();
+      element.contrary.forget();
     }
   }
   void on_blind() override { forget(); }
@@ -122,6 +125,7 @@ class WorkState : public DeviceWatch {
     element.agreed = false;
     element.refused.forget();
     element.deviates.forget();
+    element.contrary.forget();
     ++element.commands;
     ++commands_;
     // A device that never tells: the command is all there is.
@@ -143,7 +147,10 @@ class WorkState : public DeviceWatch {
         if (const auto s = element.refused.now(differs && !element.agreed, at, limit))
           refused(number, element, *s);
         if (const auto s = element.deviates.now(differs && element.agreed, at, limit))
-          deviated(number, element, *s, at);
+          deviated(deviations_, number, element, *s, at);
+        const bool contrary = differs && element.agreed && *element.commanded && wanted() && moving();
+        if (const auto s = element.contrary.now(contrary, at, limit))
+          deviated(contraries_, number, element, *s, at);
       }
       // On, while something above it says off.
       std::optional<std::uint16_t> off_above;
@@ -173,10 +180,28 @@ class WorkState : public DeviceWatch {
          fmt::format("{}: told {} by the task controller, says {} for {}", device_.words(number),
                      word(*element.commanded), word(!*element.commanded), seconds_words(seconds))});
   }
-  void deviated(std::uint16_t number, const Element& element, double seconds, Mark at) {
-    if (deviations_.size() >= kMaxDisagreements) return;
+  // The task controller wants some section on.
+  bool wanted() const {
+    for (const auto& [variable, entry] : device_.values.all()) {
+      if (!entry.set) continue;
+      if (variable.ddi == kSetWorkState && entry.set->raw == 1 && is_section(device_, variable.element))
+        return true;
+      const auto block = condensed_block(variable.ddi);
+      if (!block || block->kind != CondensedKind::setpoint) continue;
+      for (unsigned i = 0; i < 16; ++i)
+        if ((entry.set->raw >> (2 * i) & 3) == 1) return true;
+    }
+    return false;
+  }
+  bool moving() const {
+    const auto speed = device_.machine.speed_mm_s(device_.now);
+    return speed && *speed >= device_.limits["speed.working_mm_s"];
+  }
+  void deviated(std::vector<std::pair<std::uint16_t, Disagreement>>& kept, std::uint16_t number,
+                const Element& element, double seconds, Mark at) {
+    if (kept.size() >= kMaxDisagreements) return;
     const Mark from{later_by(at.time, -static_cast<SpanNs>(seconds * 1e9)), 0};
-    deviations_.push_back(
+    kept.push_back(
         {number,
          {from, seconds,
           fmt::format("{}: says {} for {}, while the task controller's command is {}", device_.words(number),
@@ -194,6 +219,7 @@ class WorkState : public DeviceWatch {
       element.commanded.reset();
       element.refused.forget();
       element.deviates.forget();
+      element.contrary.forget();
       element.above_off.forget();
     }
   }
@@ -284,16 +310,26 @@ class WorkState : public DeviceWatch {
       const auto above_since = element.above_off.since();
       if (element.commanded) {
         if (const auto s = element.refused.now(false, end, limit)) refused(number, element, *s);
-        if (const auto s = element.deviates.now(false, end, limit)) deviated(number, element, *s, end);
+        if (const auto s = element.deviates.now(false, end, limit))
+          deviated(deviations_, number, element, *s, end);
       }
       if (const auto s = element.above_off.now(false, end, limit))
         below_off(number, element, *s, above_since->time);
     }
     // Where the task controller drives the work state, an implement that goes its own way is wrong; where the
     // operator does, it is the operator.
-    for (auto& [number, one] : deviations_) {
+    const auto driven = [this](std::uint16_t number) {
       const Element& element = elements_[number];
-      if (element.by_command >= 2 && 3 * element.by_command >= 2 * element.told_changes) add(std::move(one));
+      return element.by_command >= 2 && 3 * element.by_command >= 2 * element.told_changes;
+    };
+    for (auto& [number, one] : deviations_)
+      if (driven(number)) add(std::move(one));
+    // He usually lifts with all sections off; off on the way with sections wanted is the exception that needs
+    // a look.
+    for (auto& [number, one] : contraries_) {
+      const Element& element = elements_[number];
+      if (!driven(number) && element.lifted >= 1 && element.lifted_wanted <= element.lifted)
+        add(std::move(one));
     }
   }
 
@@ -303,7 +339,7 @@ class WorkState : public DeviceWatch {
   std::uint64_t switched_on_ = 0, switched_off_ = 0, by_task_controller_ = 0, commands_ = 0,
                 disagreements_ = 0;
   std::vector<Disagreement> found_;
-  std::vector<std::pair<std::uint16_t, Disagreement>> deviations_;
+  std::vector<std::pair<std::uint16_t, Disagreement>> deviations_, contraries_;
   double longest_s_ = 0;
   bool compared_with_above_ = false;
 };

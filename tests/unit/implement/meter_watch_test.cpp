@@ -98,8 +98,8 @@ TEST_CASE("delivering at a set rate of zero is told, the run down after it is no
     deliver(bench, 20.1, 40, [](double) { return 15000; });
     const ImplementRecord record = bench.conclude();
     CHECK(verdict_of(record, "meter.no-set-rate") == Verdict::attention);
-    // 20 s less the 6.5 s that an answer may take.
-    CHECK(record.pairs[0].without_set_rate_s == Approx(13.5).margin(0.6));
+    // 20 s less the 2.5 s of dead time that a meter may have.
+    CHECK(record.pairs[0].without_set_rate_s == Approx(17.5).margin(0.6));
   }
 }
 

@@ -179,6 +179,33 @@ TEST_CASE("late and stuck sections are named", "[sections]") {
   CHECK(only_line(record, "section.off-delay").verdict == Verdict::pass);
 }
 
+TEST_CASE("a section that comes on with the boom in spite of \"off\" is stuck, however short the headland",
+          "[sections]") {
+  for (const bool comes_back : {true, false}) {
+    SectionBench bench(watches::sections);
+    begin(bench);
+    bench.set(10, kBoom, 290, condensed({1, 1, 1, 1}));
+    bench.told(10.5, kBoom, 161, condensed({1, 1, 1, 1}));
+    bench.set(30, kBoom, 290, condensed({0, 0, 0, 0}));
+    bench.told(30.4, kBoom, 161, condensed({0, 0, 1, 0}));
+    bench.told(31.7, kBoom, 141, 0);
+    bench.told(31.75, kBoom, 161, condensed({0, 0, 0, 0}));
+    bench.told(38, kBoom, 141, 1);
+    if (comes_back) bench.told(38.1, kBoom, 161, condensed({0, 0, 1, 0}));
+    bench.set(39, kBoom, 290, condensed({1, 1, 1, 1}));
+    bench.told(39.5, kBoom, 161, condensed({1, 1, 1, 1}));
+    const ImplementRecord record = bench.conclude(60);
+    const CheckLine line = only_line(record, "section.never-follows");
+    CHECK(line.verdict == (comes_back ? Verdict::attention : Verdict::pass));
+    CHECK(record.sections[2].never_off == (comes_back ? 1 : 0));
+    if (!comes_back) continue;
+    CHECK(line.section == 3u);
+    CHECK(line.start == SectionBench::time(30));
+    CHECK(line.text.find("each until the work state went off, and came on again with it") !=
+          std::string::npos);
+  }
+}
+
 TEST_CASE("an uneven section needs attention though each delay is short enough", "[sections]") {
   SectionBench bench(watches::sections);
   begin(bench);

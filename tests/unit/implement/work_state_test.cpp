@@ -113,3 +113,27 @@ TEST_CASE("nothing runs across deafness or a restart", "[work-state]") {
           (what == 0 ? Verdict::attention : Verdict::pass));
   }
 }
+
+TEST_CASE("off on the way while sections are wanted, where lifting with sections off is usual",
+          "[work-state]") {
+  for (const bool usual : {true, false}) {
+    SectionBench bench(watches::work_state);
+    bench.describe(4);
+    bench.told(1, kBoom, 141, 0);
+    bench.set(2, kBoom, 289, 1);
+    bench.told(3, kBoom, 141, 1);
+    bench.set(4, kBoom, 290, condensed({1, 1, 1, 1}));
+    if (usual) bench.set(20, kBoom, 290, condensed({0, 0, 0, 0}));
+    bench.told(21, kBoom, 141, 0);  // the headland
+    bench.told(29, kBoom, 141, 1);
+    bench.set(30, kBoom, 290, condensed({1, 1, 1, 1}));
+    for (int t = 310; t < 480; t += 5) {
+      if (t == 400) bench.told(40, kBoom, 141, 0);
+      if (t == 475) bench.told(47.5, kBoom, 141, 1);
+      bench.speed(t * 0.1, 2500);
+    }
+    const CheckLine line = only_line(bench.conclude(60), "work-state.disagree");
+    CHECK(line.verdict == (usual ? Verdict::attention : Verdict::pass));
+    if (usual) CHECK(line.start == SectionBench::time(40));
+  }
+}

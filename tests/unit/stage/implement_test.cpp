@@ -60,11 +60,14 @@ TEST_CASE("process data messages are the fact sheet's check vectors") {
   CHECK(process_bytes(kValue, 18, 6, 18'000) == Bytes8{0x23, 0x01, 0x06, 0x00, 0x50, 0x46, 0x00, 0x00});
   CHECK(process_bytes(kTimeInterval, 0, 116, 1000) == Bytes8{0x04, 0x00, 0x74, 0x00, 0xE8, 0x03, 0x00, 0x00});
   CHECK(process_bytes(kChangeThreshold, 5, 141, 1) == Bytes8{0x58, 0x00, 0x8D, 0x00, 0x01, 0x00, 0x00, 0x00});
-  CHECK(process_bytes(kMinimumThreshold, 18, 7, 2147483647) == Bytes8{0x26, 0x01, 0x07, 0x00, 0xFF, 0xFF, 0xFF, 0x7F});
-  CHECK(process_bytes(kMaximumThreshold, 18, 7, -2147483647) == Bytes8{0x27, 0x01, 0x07, 0x00, 0x01, 0x00, 0x00, 0x80});
+  CHECK(process_bytes(kMinimumThreshold, 18, 7, 2147483647) ==
+        Bytes8{0x26, 0x01, 0x07, 0x00, 0xFF, 0xFF, 0xFF, 0x7F});
+  CHECK(process_bytes(kMaximumThreshold, 18, 7, -2147483647) ==
+        Bytes8{0x27, 0x01, 0x07, 0x00, 0x01, 0x00, 0x00, 0x80});
   CHECK(acknowledge_bytes(kSetAndAcknowledge, 0x123, 7, 0x10, true) ==
         Bytes8{0x3D, 0x12, 0x07, 0x00, 0x10, 0xFA, 0xFF, 0xFF});
-  CHECK(acknowledge_bytes(kValue, 3, 6, 0x80, false) == Bytes8{0x3D, 0x00, 0x06, 0x00, 0x80, 0xFF, 0xFF, 0xFF});
+  CHECK(acknowledge_bytes(kValue, 3, 6, 0x80, false) ==
+        Bytes8{0x3D, 0x00, 0x06, 0x00, 0x80, 0xFF, 0xFF, 0xFF});
   CHECK(status_bytes(0x09, 0x80, 0x61) == Bytes8{0xFE, 0xFF, 0xFF, 0xFF, 0x09, 0x80, 0x61, 0xFF});
   CHECK(client_task_bytes(true) == Bytes8{0xFF, 0xFF, 0xFF, 0xFF, 0x01, 0x00, 0x00, 0x00});
   CHECK(descriptor_bytes(0x81, {0xFF}) == Bytes8{0x81, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF});
@@ -77,11 +80,13 @@ TEST_CASE("the description is the fact sheet's bytes") {
   spec.serial = "77";
   spec.client_version = 3;
   const Pool pool = build_pool(spec, 0xA00284000CC00102u);
-  Bytes8 head = {'D', 'V', 'C', 0, 0, 2, 'A', 'B', 1, '1', 0x02, 0x01, 0xC0, 0x0C, 0x00, 0x84, 0x02, 0xA0, 2, '7', '7'};
+  Bytes8 head = {'D',  'V',  'C',  0,    0,    2,    'A',  'B', 1,   '1', 0x02,
+                 0x01, 0xC0, 0x0C, 0x00, 0x84, 0x02, 0xA0, 2,   '7', '7'};
   head.insert(head.end(), pool.structure_label.begin(), pool.structure_label.end());
   const Bytes8 rest = {0x65, 0x6E, 0x4F, 0x03, 0x00, 0x00, 0xFF,
                        // the first presentation: offset 0, scale 0.01 as a float, one decimal
-                       'D', 'V', 'P', 1, 0, 0, 0, 0, 0, 0x0A, 0xD7, 0x23, 0x3C, 1, 5, 'k', 'g', '/', 'h', 'a'};
+                       'D', 'V', 'P', 1, 0, 0, 0, 0, 0, 0x0A, 0xD7, 0x23, 0x3C, 1, 5, 'k', 'g', '/', 'h',
+                       'a'};
   head.insert(head.end(), rest.begin(), rest.end());
   REQUIRE(pool.bytes.size() > head.size());
   CHECK(Bytes8(pool.bytes.begin(), pool.bytes.begin() + static_cast<std::ptrdiff_t>(head.size())) == head);
@@ -153,7 +158,8 @@ TEST_CASE("overshoot of a second order meter is that of the closed form") {
   field.run_to(s(45));
   const auto steps = field.steps();
   REQUIRE(steps.size() == 1);
-  CHECK(*steps[0].overshoot_pct == Approx(100 * std::exp(-std::numbers::pi * 0.3 / std::sqrt(1 - 0.09))).margin(0.7));
+  CHECK(*steps[0].overshoot_pct ==
+        Approx(100 * std::exp(-std::numbers::pi * 0.3 / std::sqrt(1 - 0.09))).margin(0.7));
 }
 
 TEST_CASE("totals are rate times width times way") {
@@ -241,4 +247,25 @@ TEST_CASE("random drills: the same seed the same bytes, and within healthy range
       for (const auto& delay : section["off_delays_s"]) CHECK((delay > 0.1 && delay < 0.8));
     }
   }
+}
+
+TEST_CASE("an implement that cannot be played is refused with key, file and line") {
+  const std::string head =
+      "title = \"x\"\nstart = 2026-04-07T06:12:00Z\nduration = 5\ninclude = \"" TRAMLOG_SOURCE_DIR
+      "/captures/machine/seeding.toml\"\n[implement]\nclient = \"drill\"\n";
+  const auto problem = [&](const std::string& rest) {
+    Scratch scratch;
+    const auto played =
+        play_file(scratch.write("s.toml", head + rest), scratch.path("c.pcapng"), scratch.path("t.json"), {});
+    REQUIRE_FALSE(played.ok());
+    return played.error().what + " " + played.error().where;
+  };
+  const std::string partner = "task_controller = \"task controller\"\n";
+  CHECK(problem("task_controller = \"nobody\"\n").find("'nobody'") != std::string::npos);
+  CHECK(problem(partner).find("key 'meter': is missing") != std::string::npos);
+  CHECK(problem(partner + "speed = [[5, 1], [4, 2]]\n").find("s.toml:8") != std::string::npos);
+  CHECK(problem(partner + "random = true\n[[implement.fault]]\nwhat = \"overlap\"\n")
+            .find("the drill is drawn") != std::string::npos);
+  CHECK(problem(partner + "[[implement.meter]]\n[[implement.fault]]\nwhat = \"meter-slow\"\nmeter = 2\n")
+            .find("key 'meter'") != std::string::npos);
 }
