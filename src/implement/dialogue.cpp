@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cstdlib>
 
 #include "base/text.hpp"
 #include "implement/line_tools.hpp"
@@ -192,15 +191,11 @@ void Dialogue::expire(TimeNs now) {
   const SpanNs patience = span_of(device_.limits["connection.answer_s"]);
   const bool alive = client_task_.last && !client_task_.lost && state_ != DialogueState::lost;
   while (!requests_.empty() && now - requests_.front().at.time > patience) {
-    const Pending request = requests_.front();
+    if (alive) {
+      ++record_.unanswered;
+      unanswered_.add(requests_.front().at, "no value came: " + variable_words(requests_.front().variable));
+    }
     requests_.pop_front();
-    if (!alive) continue;
-    // One value that came just when it was due may have been the answer; three in a row were none.
-    constexpr unsigned kDoubtfulInARow = 3;
-    if (request.doubtful && ++doubtful_answers_[request.variable] < kDoubtfulInARow) continue;
-    ++record_.unanswered;
-    unanswered_.add(request.at, request.doubtful ? "no answer, only the values that were due anyway: " + variable_words(request.variable)
-                                                 : "no value came: " + variable_words(request.variable));
   }
   const bool must_acknowledge = both_version_4().value_or(false);
   for (auto* list : {&sets_, &measures_})
@@ -427,38 +422,11 @@ void Dialogue::check_declared(const ProcessMessage& told, Mark at) {
     undeclared_.add(at, fmt::format("{}: {}, {}", command_term(told.command), variable_words(told.variable), what));
 }
 
-/// The value comes when its time interval makes it due, so it proves no answer.
-bool Dialogue::due_anyway(ProcessVariable variable, TimeNs now) const {
-  const ValueEntry* entry = device_.values.find(variable);
-  const auto before = told_before_.find(variable);
-  if (entry == nullptr || !entry->measurements[0] || before == told_before_.end()) return false;
-  const SpanNs interval = SpanNs{entry->measurements[0]->raw} * kMillisecond;
-  const SpanNs slack = std::max<SpanNs>(60 * kMillisecond, interval / 10);
-  return std::abs(now - before->second - interval) <= slack;
-}
-
-void Dialogue::take_answer(ProcessVariable variable, TimeNs now) {
-  const bool due = due_anyway(variable, now);
-  for (auto request = requests_.begin(); request != requests_.end();) {
-    if (request->variable != variable) {
-      ++request;
-    } else if (due) {
-      request->doubtful = true;
-      ++request;
-    } else {
-      ++record_.answers;
-      doubtful_answers_.erase(variable);
-      request = requests_.erase(request);
-    }
-  }
-  if (const auto before = told_before_.find(variable); before != told_before_.end()) before->second = now;
-}
-
 void Dialogue::variable(const ProcessMessage& told, bool from_client, Mark at) {
   if (from_client) {
     if (told.command == ProcessCommand::value) {
       desk_.on_traffic(at);
-      take_answer(told.variable, at.time);
+      std::erase_if(requests_, [&](const Pending& p) { return p.variable == told.variable && (++record_.answers, true); });
       if (!heard_start_ && state_ == DialogueState::announced) state(DialogueState::active);
     }
     return;
@@ -471,13 +439,7 @@ void Dialogue::variable(const ProcessMessage& told, bool from_client, Mark at) {
   };
   if (told.command == ProcessCommand::request_value) {
     ++record_.requests;
-    if (told.variable.ddi != kDefaultData) {
-      keep(requests_, {told.variable, told.command, raw, at});
-      // From now on it matters when its values come.
-      const ValueEntry* entry = device_.values.find(told.variable);
-      if (told_before_.size() < kMaxPending && !told_before_.contains(told.variable))
-        told_before_[told.variable] = entry != nullptr && entry->told ? entry->told->at.time : INT64_MIN / 4;
-    }
+    if (told.variable.ddi != kDefaultData) keep(requests_, {told.variable, told.command, raw, at});
     return;
   }
   if (is_measurement(told.command)) {

@@ -57,7 +57,6 @@ class Dialogue {
     ProcessCommand command;
     std::int64_t raw;
     Mark at;
-    bool doubtful = false;  // a value came, but just when its time interval was due
   };
 
   void event(Mark at, std::string text, bool trouble = false);
@@ -71,8 +70,6 @@ class Dialogue {
   void task_edge(bool active, Mark at);
   void lost(Mark at);
   void expire(TimeNs now);
-  bool due_anyway(ProcessVariable variable, TimeNs now) const;
-  void take_answer(ProcessVariable variable, TimeNs now);
   std::string variable_words(ProcessVariable variable) const;
   std::string object_words(std::uint16_t id) const;
   std::optional<bool> both_version_4() const;
@@ -94,13 +91,11 @@ class Dialogue {
   std::optional<Mark> task_since_;
   bool echo_told_ = false;
   std::deque<Pending> requests_, sets_, measures_;
-  std::map<ProcessVariable, unsigned> doubtful_answers_;  // in a row
   Cases refusals_, unanswered_, missing_, undeclared_, refused_pools_, out_of_step_, nacks_, doubtful_, version_trouble_;
   std::uint64_t uploads_ = 0, activations_ = 0;
   TimeNs blind_until_ = INT64_MIN;
   TimeNs now_ = 0;
   TimeNs next_look_ = 0;
-  std::map<ProcessVariable, TimeNs> told_before_;  // of variables that were asked for
 };
 
 }  // namespace tramlog

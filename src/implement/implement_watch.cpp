@@ -390,6 +390,7 @@ SeedingRecord ImplementWatch::conclude(TimeNs end) {
     }
     for (auto& part : unit->parts) part->conclude(end, record);
     record.values_not_kept = unit->device.values.not_kept();
+    record.task_running = unit->device.task_told;
     for (const auto& [variable, entry] : unit->device.values.all()) {
       if (!entry.told && !entry.set) continue;
       LastValue value;

@@ -60,9 +60,11 @@ bool MachineState::take(const Message& message) {
   const unsigned raw = message.pgn == kCourseAndSpeed      ? load_le16(b + 4)
                        : message.pgn == kDirectionAndSpeed ? load_le16(b + 2)
                                                            : load_le16(b);
-  const unsigned greatest = message.pgn == kCourseAndSpeed ? 0xFFFC : kGreatestValid;  // its own three special codes
+  const unsigned greatest =
+      message.pgn == kCourseAndSpeed ? 0xFFFC : kGreatestValid;  // its own three special codes
   if (raw > greatest) {
-    reading.in_error = message.pgn == kCourseAndSpeed ? raw == 0xFFFE : raw >= kFirstError && raw <= kLastError;
+    reading.in_error =
+        message.pgn == kCourseAndSpeed ? raw == 0xFFFE : raw >= kFirstError && raw <= kLastError;
   } else {
     reading.mm_s = message.pgn == kCourseAndSpeed      ? raw * 10.0
                    : message.pgn == kDirectionAndSpeed ? raw / 256.0 / 3.6 * 1000.0
@@ -78,7 +80,9 @@ std::optional<SpeedSource> MachineState::source(TimeNs now) const {
   for (const SpeedSource source :
        {SpeedSource::selected, SpeedSource::ground, SpeedSource::wheel, SpeedSource::positioning}) {
     const auto& kept = reading(source);
-    if (kept && kept->mm_s && std::abs(to_seconds(span_between(kept->at.time, now))) <= to_seconds(kSpeedHolds)) return source;
+    if (kept && kept->mm_s &&
+        std::abs(to_seconds(span_between(kept->at.time, now))) <= to_seconds(kSpeedHolds))
+      return source;
   }
   return std::nullopt;
 }

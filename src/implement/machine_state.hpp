@@ -1,5 +1,5 @@
-// How fast the machine drives and where, from all the sources that an ISO 11783 bus has (fact sheet, process data, 5.10; signals, 1
-// and 3). One for each bus. A pure state machine.
+// How fast the machine drives and where, from all the sources that an ISO 11783 bus has (fact sheet, process
+// data, 5.10; signals, 1 and 3). One for each bus. A pure state machine.
 #pragma once
 
 #include <array>
@@ -11,13 +11,19 @@
 
 namespace tramlog {
 
-enum class SpeedSource : std::uint8_t { wheel, ground, selected, positioning };  // FE48, FE49, F022, 129026 (or FEE8)
+enum class SpeedSource : std::uint8_t {
+  wheel,
+  ground,
+  selected,
+  positioning
+};  // FE48, FE49, F022, 129026 (or FEE8)
 inline constexpr std::size_t kSpeedSources = 4;
 const char* speed_source_term(SpeedSource source);  // "wheel-based speed", ..
 
 struct SpeedReading {
-  std::optional<double> mm_s;  // forwards or backwards, never negative; none: said to be not available or in error
-  bool in_error = false;       // 0xFExx
+  std::optional<double>
+      mm_s;               // forwards or backwards, never negative; none: said to be not available or in error
+  bool in_error = false;  // 0xFExx
   Mark at;
 };
 
@@ -32,12 +38,13 @@ class MachineState {
   const std::optional<SpeedReading>& reading(SpeedSource source) const {
     return readings_[static_cast<std::size_t>(source)];
   }
-  /// The speed to calculate with at `now`: the machine selected speed, else ground, else wheel, else positioning, the first
-  /// that is valid and not older than kSpeedHolds. None: nobody tells a speed.
+  /// The speed to calculate with at `now`: the machine selected speed, else ground, else wheel, else
+  /// positioning, the first that is valid and not older than kSpeedHolds. None: nobody tells a speed.
   std::optional<double> speed_mm_s(TimeNs now) const;
   std::optional<SpeedSource> source(TimeNs now) const;
   static constexpr SpanNs kSpeedHolds = 1500 * kMillisecond;
-  /// Several senders of one source: the one that spoke first counts until it has given no valid value for so long.
+  /// Several senders of one source: the one that spoke first counts until it has given no valid value for so
+  /// long.
   static constexpr SpanNs kSenderHolds = 5 * kSecond;
 
  private:

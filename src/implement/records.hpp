@@ -161,6 +161,7 @@ struct ImplementRecord {
   DevicePool pool;                // empty: not known
   std::vector<std::uint8_t> pool_bytes;  // as it came over the bus or out of the library; at most kMaxPoolBytes
   bool activated = false;
+  std::optional<bool> task_running;  // at the end, as the task controller says; none: it never told
   bool worked = false;            // a work state or a section was told to be on
   std::vector<LinkRecord> links;
   std::vector<LastValue> values;  // by element, then DDI

@@ -33,7 +33,8 @@ std::string SpeedChoice::code_words(Who who, std::uint32_t code) {
 
 std::string SpeedChoice::who_words(Who who) {
   if (who.address == kMachine) return "the machine selected speed";
-  return fmt::format("the speed of element {} of the implement at address {} (DDI 400)", who.element, who.address);
+  return fmt::format("the speed of element {} of the implement at address {} (DDI 400)", who.element,
+                     who.address);
 }
 
 bool SpeedChoice::simulated(Who who, std::uint32_t code) {
@@ -59,7 +60,8 @@ void SpeedChoice::take(Who who, Mark at, std::uint32_t code) {
   Teller& teller = found->second;
   if (teller.code == code) return;
   const std::uint32_t before = teller.fell_from.value_or(teller.code);
-  add_moment(at, fmt::format("{} from {} to {}", who_words(who), code_words(who, teller.code), code_words(who, code)));
+  add_moment(at, fmt::format("{} from {} to {}", who_words(who), code_words(who, teller.code),
+                             code_words(who, code)));
   teller.code = code;
   teller.changed = at;
   if (rank(who, code) < rank(who, before)) {
@@ -139,7 +141,8 @@ std::vector<Moment> SpeedChoice::moments() const {
   std::vector<Moment> all = changes_;
   for (const auto& [who, teller] : tellers_)
     all.insert(all.end(), teller.simulated.moments().begin(), teller.simulated.moments().end());
-  std::stable_sort(all.begin(), all.end(), [](const Moment& a, const Moment& b) { return a.at.time < b.at.time; });
+  std::stable_sort(all.begin(), all.end(),
+                   [](const Moment& a, const Moment& b) { return a.at.time < b.at.time; });
   if (all.size() > kMaxMoments) all.resize(kMaxMoments);
   return all;
 }

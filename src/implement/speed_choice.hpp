@@ -1,5 +1,6 @@
-// Which speed source is in use, by the machine's own word (PGN 61474, B8 bits 5-3) and by the implements' (DDI 400), and when
-// one falls back to a worse one (fact sheet, process data, 5.2 and 5.10: the two number their sources differently).
+// Which speed source is in use, by the machine's own word (PGN 61474, B8 bits 5-3) and by the implements'
+// (DDI 400), and when one falls back to a worse one (fact sheet, process data, 5.2 and 5.10: the two number
+// their sources differently).
 #pragma once
 
 #include <array>
@@ -26,14 +27,16 @@ class SpeedChoice {
   void implement(Mark at, Address address, std::uint16_t element, std::uint32_t code) {
     take({address, element}, at, code);
   }
-  /// Time has come this far. `driving`: faster than standing; `working`: work is on. `used`: what is calculated with.
+  /// Time has come this far. `driving`: faster than standing; `working`: work is on. `used`: what is
+  /// calculated with.
   void look(Mark now, bool driving, bool working, std::optional<SpeedSource> used);
   /// Nothing of what happens until the next look() is known.
   void blind() { looked_.reset(); }
   /// The machine selected speed is simulated now.
   bool is_simulated() const;
 
-  /// "Calculated with ..." and what each one told; with the fall-backs before it if there were any: then `attention` is set.
+  /// "Calculated with ..." and what each one told; with the fall-backs before it if there were any: then
+  /// `attention` is set.
   std::string sentences(TimeNs end, bool& attention) const;
   std::vector<Moment> moments() const;
   std::optional<TimeNs> first_fall() const;

@@ -1,5 +1,5 @@
-// Something that counts once it has lasted: a speed source that is missing, a pressure that is too low. How often, how
-// long, when, and the first cases in words.
+// Something that counts once it has lasted: a speed source that is missing, a pressure that is too low. How
+// often, how long, when, and the first cases in words.
 #pragma once
 
 #include <algorithm>
@@ -15,8 +15,9 @@ namespace tramlog {
 
 class Spell {
  public:
-  /// It holds at `now`, and did so since `since` if it did not hold before. `size`: how bad it is now, the more the
-  /// worse. Once it has lasted longer than `limit_s` it counts, and `words` is called for the moment's text.
+  /// It holds at `now`, and did so since `since` if it did not hold before. `size`: how bad it is now, the
+  /// more the worse. Once it has lasted longer than `limit_s` it counts, and `words` is called for the
+  /// moment's text.
   template <class Words>
   void bad(TimeNs now, Mark since, double limit_s, double size, Words words) {
     if (!since_) {

@@ -32,7 +32,8 @@ void TotalCounter::report(std::int64_t raw, Mark at, const Delivered& so_far, do
                           double frozen_s) {
   ++reports_;
   const bool settling = edge_ && span_between(edge_->time, at.time) <= kEdgeSettles;
-  if (last_raw_ && raw < *last_raw_) {
+  const bool went_back = last_raw_ && raw < *last_raw_;
+  if (went_back) {
     const bool ran_over = *last_raw_ >= kNearlyFull && raw <= kNearlyEmpty;
     if (!may_jump_ && !settling && !ran_over) {
       ++jump_count_;
@@ -71,7 +72,8 @@ void TotalCounter::report(std::int64_t raw, Mark at, const Delivered& so_far, do
         (!frozen_ || frozen_->delivered().active_s <= missed.active_s))
       frozen_ = standing_;
   }
-  may_jump_ = false;
+  // Before the edge has settled a report may still hold what was counted before it.
+  may_jump_ = may_jump_ && settling && !went_back;
   last_raw_ = raw;
   last_at_ = at;
 }

@@ -102,9 +102,11 @@ class Tree {
       }
       made.values.push_back(std::move(value));
     }
-    // Told on the bus, but not in the description.
+    // Told on the bus, but not in the description: at the first of elements that share a number, else a hostile
+    // description would multiply them.
+    const bool first = numbers_.insert(element.number).second;
     for (const LastValue& told : implement_.values) {
-      if (told.variable.element != element.number) continue;
+      if (!first || told.variable.element != element.number) continue;
       const auto listed = [&](const TreeValue& value) { return value.ddi == told.variable.ddi; };
       if (std::any_of(made.values.begin(), made.values.end(), listed)) continue;
       TreeValue value;
@@ -115,7 +117,6 @@ class Tree {
     }
     std::stable_sort(made.values.begin(), made.values.end(),
                      [](const TreeValue& a, const TreeValue& b) { return a.ddi < b.ddi; });
-    numbers_.insert(element.number);
     out_.push_back(std::move(made));
   }
 

@@ -159,6 +159,7 @@ std::string devices_json(const Report& report, const Schema& schema, const Devic
          {"elements", std::move(elements)},
          {"presentations", std::move(presentations)},
          {"values_not_kept", implement.values_not_kept},
+         {"task_running", implement.task_running ? Json(*implement.task_running) : Json(nullptr)},
          {"task_controllers", std::move(links)}});
   }
   const Json root = {{"schema", "tramlog.devices/1"},

@@ -77,6 +77,9 @@ void describe(Page& page, const Conclusions& all, const ImplementRecord& impleme
               fmt::format("{} {}: {}{}", link.data_logger ? "data logger" : "task controller",
                           voice_words(all, controller_of(link.server), link.server_address), dialogue_code(link.state),
                           link.server_version ? fmt::format(", version {}", *link.server_version) : ""));
+  if (implement.task_running)
+    page.item("  task              ", *implement.task_running ? "running at the end of the recording"
+                                                             : "none running at the end of the recording");
   const DevicePool& pool = implement.pool;
   if (pool.problems.empty()) return;
   const std::size_t count = pool.problems.size() + pool.problems_not_listed;

@@ -141,7 +141,9 @@ int exit_code_of(const Report& report) {
 std::optional<Error> check_paths(const CommonOptions& options) {
   std::vector<std::string> inputs = options.captures;
   inputs.push_back(options.roster);
+  inputs.push_back(options.limits);
   inputs.insert(inputs.end(), options.schema.begin(), options.schema.end());
+  inputs.insert(inputs.end(), options.descriptions.begin(), options.descriptions.end());
   for (const std::string& input : inputs) {
     std::error_code ignored;
     if (!options.output.empty() && !input.empty() &&

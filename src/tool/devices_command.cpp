@@ -35,6 +35,14 @@ Result<std::vector<const ImplementRecord*>> chosen(const Conclusions& all, const
   return list;
 }
 
+/// A usage error if --save would overwrite what is read.
+std::optional<Error> check_save(const DevicesChoice& choice) {
+  if (choice.save.empty()) return std::nullopt;
+  CommonOptions saved = choice.common;
+  saved.output = choice.save;
+  return check_paths(saved);
+}
+
 std::optional<Error> save(const Conclusions& all, const DevicesChoice& choice) {
   auto list = chosen(all, choice.device);
   if (!list) return list.error();
@@ -78,6 +86,7 @@ int run(const DevicesChoice& choice) {
   const CommonOptions& options = choice.common;
   if (options.format != "text" && options.format != "json")
     return fail({ErrorKind::usage, "unknown format \"" + options.format + "\"", "--format", "choose one of: json, text"});
+  if (const auto error = check_save(choice)) return fail(*error);
   auto roster = load_roster_of(options);
   if (!roster) return fail(roster.error());
   auto schema = load_schema(options);

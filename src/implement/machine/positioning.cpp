@@ -1,4 +1,5 @@
-// Positioning: fix lost or below the method it usually has, with times (PGN 129029, else 129025 and 65267; fact sheet, signals, 3).
+// Positioning: fix lost or below the method it usually has, with times (PGN 129029, else 129025 and 65267;
+// fact sheet, signals, 3).
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -18,12 +19,14 @@ constexpr Pgn kQuality = 129029, kRapid = 129025, kVehiclePosition = 0xFEF3;  //
 constexpr std::uint64_t kRegular = 5;
 // Of several receivers the first one counts until it has been quiet for so long, as for speeds.
 constexpr SpanNs kSenderHolds = 5 * kSecond;
-// A longer pause between two positions is not counted to the method before it: the slowest are told every 5 s.
+// A longer pause between two positions is not counted to the method before it: the slowest are told every 5
+// s.
 constexpr SpanNs kLongestStretch = 6 * kSecond;
 constexpr double kUsualShare = 0.1;  // the best method with this share of the time is the usual one
 
 enum Rank : unsigned { kNoFix, kFix, kDifferential, kPrecise, kFloat, kFixed, kRanks };
-constexpr const char* kRankWords[] = {"no fix", "GNSS fix", "differential", "precise", "RTK float", "RTK fixed"};
+constexpr const char* kRankWords[] = {"no fix",  "GNSS fix",  "differential",
+                                      "precise", "RTK float", "RTK fixed"};
 
 struct Fix {
   unsigned rank = kNoFix;
@@ -44,7 +47,9 @@ bool is_rapid_valid(Bytes data) {
 
 /// 65267: 1e-7 degrees from -210; above 0xFAFFFFFF no value.
 bool is_vehicle_position_valid(Bytes data) {
-  const auto degrees = [&](std::size_t at) { return std::int64_t{load_le32(data.data() + at)} - 2'100'000'000; };
+  const auto degrees = [&](std::size_t at) {
+    return std::int64_t{load_le32(data.data() + at)} - 2'100'000'000;
+  };
   return in_degrees(degrees(0), 900'000'000) && in_degrees(degrees(4), 1'800'000'000);
 }
 
@@ -87,8 +92,10 @@ Fix parse_quality(Bytes data) {
       break;
     default: {
       // Not told: a position that is there is a fix of some kind.
-      const std::int64_t latitude = static_cast<std::int64_t>(load_le32(data.data() + 7)) |
-                                    static_cast<std::int64_t>(static_cast<std::int32_t>(load_le32(data.data() + 11))) * (std::int64_t{1} << 32);
+      const std::int64_t latitude =
+          static_cast<std::int64_t>(load_le32(data.data() + 7)) |
+          static_cast<std::int64_t>(static_cast<std::int32_t>(load_le32(data.data() + 11))) *
+              (std::int64_t{1} << 32);
       if (in_degrees(latitude, 900'000'000'000'000'000)) rank(kFix);
     }
   }
@@ -114,7 +121,8 @@ class Positioning final : public MachineWatch {
       take(at, parse_quality(data));
     } else if (message.pgn == kRapid && data.size() >= 8 && rapid_.accepts(message)) {
       take_plain(at, is_rapid_valid(data));
-    } else if (message.pgn == kVehiclePosition && data.size() >= 8 && !rapid_.spoke && vehicle_.accepts(message)) {
+    } else if (message.pgn == kVehiclePosition && data.size() >= 8 && !rapid_.spoke &&
+               vehicle_.accepts(message)) {
       take_plain(at, is_vehicle_position_valid(data));
     }
   }
@@ -126,7 +134,9 @@ class Positioning final : public MachineWatch {
     silent_from_ = since;
     const double limit = std::max(lost_s_, 3 * rhythm_s_);
     // Nobody else is heard either: the bus is asleep, or the recording is at its end.
-    if (to_seconds(span_between(since.time, now)) <= limit || !heard_ || to_seconds(span_between(since.time, *heard_)) <= limit) return;
+    if (to_seconds(span_between(since.time, now)) <= limit || !heard_ ||
+        to_seconds(span_between(since.time, *heard_)) <= limit)
+      return;
     if (!matters(now) && !lost_.goes_on()) return;
     lost_.bad(now, since, limit, 0, [] { return std::string("no position message any more"); });
   }
@@ -143,27 +153,35 @@ class Positioning final : public MachineWatch {
     if (count_ == 0)
       absent = "Not shown on this bus: no position (PGN 129029, 129025 or 65267).";
     else if (count_ < kRegular)
-      absent = fmt::format("Not shown on this bus: only {} (PGN 129029, 129025 or 65267).", counted_words(count_, "position", "positions"));
+      absent = fmt::format("Not shown on this bus: only {} (PGN 129029, 129025 or 65267).",
+                           counted_words(count_, "position", "positions"));
     else if (judged_s() < lost_s_ && lost_.count() == 0)
-      absent = fmt::format("Not shown on this bus: {} told, but none for {} while an implement worked or the machine drove.",
-                           counted_words(count_, "position is", "positions are"), seconds_words(lost_s_));
+      absent = fmt::format(
+          "Not shown on this bus: {} told, but none for {} while an implement worked or the machine drove.",
+          counted_words(count_, "position is", "positions are"), seconds_words(lost_s_));
     if (!absent.empty()) {
-      for (const char* code : {"position.lost", "position.degraded"}) lines.push_back(make_line(code, "positioning", "", Verdict::not_shown, absent));
+      for (const char* code : {"position.lost", "position.degraded"})
+        lines.push_back(make_line(code, "positioning", "", Verdict::not_shown, absent));
       return;
     }
     const std::string shares = share_words();
     add_line(lines, "position.lost", lost_, end, lost_s_, "Without a valid fix",
-             fmt::format("Never without a valid fix for more than {} in {} of work{}.", seconds_words(lost_s_), seconds_words(judged_s()), shares));
+             fmt::format("Never without a valid fix for more than {} in {} of work{}.",
+                         seconds_words(lost_s_), seconds_words(judged_s()), shares));
     if (!has_quality_) {
-      lines.push_back(make_line("position.degraded", "positioning", "", Verdict::not_shown,
-                                "Not shown on this bus: the receiver does not tell its method (PGN 129029)."));
+      lines.push_back(
+          make_line("position.degraded", "positioning", "", Verdict::not_shown,
+                    "Not shown on this bus: the receiver does not tell its method (PGN 129029)."));
       return;
     }
     const unsigned usual = usual_rank();
     add_line(lines, "position.degraded", degraded_, end, degraded_s_,
              fmt::format("Below the usual method ({}), or said to be unsafe,", kRankWords[usual]),
-             usual <= kFix ? fmt::format("The method was {} throughout: there is no better one to fall from{}.", kRankWords[usual], shares)
-                           : fmt::format("Never below {} for more than {}{}.", kRankWords[usual], seconds_words(degraded_s_), shares));
+             usual <= kFix
+                 ? fmt::format("The method was {} throughout: there is no better one to fall from{}.",
+                               kRankWords[usual], shares)
+                 : fmt::format("Never below {} for more than {}{}.", kRankWords[usual],
+                               seconds_words(degraded_s_), shares));
   }
 
  private:
@@ -202,7 +220,8 @@ class Positioning final : public MachineWatch {
 
   void take_plain(Mark at, bool valid) {
     // Beside a receiver that tells its method this says nothing new, unless that message stops.
-    if (has_quality_ && quality_.spoke && to_seconds(span_between(*quality_.spoke, at.time)) <= lost_s_) return;
+    if (has_quality_ && quality_.spoke && to_seconds(span_between(*quality_.spoke, at.time)) <= lost_s_)
+      return;
     Fix fix;
     fix.rank = valid ? kFix : kNoFix;
     fix.words = valid ? "a position whose method is not told" : "position not available";
@@ -215,7 +234,8 @@ class Positioning final : public MachineWatch {
       const SpanNs span = span_between(last_->time, at.time);
       if (span > 0 && span <= kLongestStretch) {
         if (counted_) time_in_[rank_] += to_seconds(span);
-        rhythm_s_ += (to_seconds(span) - rhythm_s_) / static_cast<double>(std::min<std::uint64_t>(count_, 50));
+        rhythm_s_ +=
+            (to_seconds(span) - rhythm_s_) / static_cast<double>(std::min<std::uint64_t>(count_, 50));
       }
     }
     blind_ = deaf_ = false;
@@ -224,8 +244,11 @@ class Positioning final : public MachineWatch {
     ++count_;
     last_ = at;
     rank_ = fix.rank;
-    if (counts && fix.satellites) least_satellites_ = std::min(least_satellites_.value_or(255), *fix.satellites);
-    const auto satellites = [&] { return fix.satellites ? fmt::format(", {} satellites", *fix.satellites) : std::string(); };
+    if (counts && fix.satellites)
+      least_satellites_ = std::min(least_satellites_.value_or(255), *fix.satellites);
+    const auto satellites = [&] {
+      return fix.satellites ? fmt::format(", {} satellites", *fix.satellites) : std::string();
+    };
     if (fix.rank != kNoFix)
       lost_.good(at.time);
     else if (counts || lost_.goes_on())
@@ -238,8 +261,9 @@ class Positioning final : public MachineWatch {
       degraded_.good(at.time);
     else if (counts || degraded_.goes_on())
       degraded_.bad(at.time, at, degraded_s_, 0, [&] {
-        return fix.rank < usual ? fmt::format("{} instead of {}{}", fix.words, kRankWords[usual], satellites())
-                                : fmt::format("{}, said to be unsafe{}", fix.words, satellites());
+        return fix.rank < usual
+                   ? fmt::format("{} instead of {}{}", fix.words, kRankWords[usual], satellites())
+                   : fmt::format("{}, said to be unsafe{}", fix.words, satellites());
       });
     else
       degraded_.pass_over();
@@ -252,18 +276,21 @@ class Positioning final : public MachineWatch {
     for (unsigned rank = kRanks; rank-- > 0;) {
       if (time_in_[rank] == 0) continue;
       const double pct = 100 * time_in_[rank] / all;
-      text += fmt::format("{}{} {:.{}f} %", text.empty() ? " (" : ", ", kRankWords[rank], pct, pct > 99.95 || pct < 0.05 ? 0 : 1);
+      text += fmt::format("{}{} {:.{}f} %", text.empty() ? " (" : ", ", kRankWords[rank], pct,
+                          pct > 99.95 || pct < 0.05 ? 0 : 1);
     }
     if (least_satellites_) text += fmt::format(", at least {} satellites", *least_satellites_);
     return text + ")";
   }
 
-  void add_line(std::vector<CheckLine>& lines, const char* code, const Spell& spell, TimeNs end, double limit_s, const std::string& what,
-                std::string fine) const {
-    CheckLine line = make_line(code, "positioning", "", spell.count() == 0 ? Verdict::pass : Verdict::attention, std::move(fine));
+  void add_line(std::vector<CheckLine>& lines, const char* code, const Spell& spell, TimeNs end,
+                double limit_s, const std::string& what, std::string fine) const {
+    CheckLine line = make_line(code, "positioning", "",
+                               spell.count() == 0 ? Verdict::pass : Verdict::attention, std::move(fine));
     if (spell.count() > 0) {
-      line.text = fmt::format("{} {}, first at {} ({}), for {} at the longest{}; limit {}.", what, counted_words(spell.count(), "time", "times"),
-                              time_of_day(spell.first()->time), spell.moments().front().text, seconds_words(spell.longest_s(end)),
+      line.text = fmt::format("{} {}, first at {} ({}), for {} at the longest{}; limit {}.", what,
+                              counted_words(spell.count(), "time", "times"), time_of_day(spell.first()->time),
+                              spell.moments().front().text, seconds_words(spell.longest_s(end)),
                               spell.goes_on() ? " (until the recording's end)" : "", seconds_words(limit_s));
       with(line, "times", static_cast<double>(spell.count()), 0);
       with(line, "longest_s", spell.longest_s(end));
@@ -284,7 +311,7 @@ class Positioning final : public MachineWatch {
   double rhythm_s_ = 0;
   unsigned rank_ = kNoFix;
   bool has_quality_ = false, counted_ = false;
-  bool blind_ = false, deaf_ = false;  // the recorder was, since the latest look, or position
+  bool blind_ = false, deaf_ = false;     // the recorder was, since the latest look, or position
   std::array<double, kRanks> time_in_{};  // seconds that matter
   std::optional<unsigned> least_satellites_;
   Spell lost_, degraded_;
@@ -292,9 +319,10 @@ class Positioning final : public MachineWatch {
 
 }  // namespace
 
-const MachineWatchKind positioning{"positioning", [](Pgn pgn) { return pgn == kQuality || pgn == kRapid || pgn == kVehiclePosition; },
-                                   [](const MachineContext& context) -> std::unique_ptr<MachineWatch> {
-                                     return std::make_unique<Positioning>(context);
-                                   }};
+const MachineWatchKind positioning{
+    "positioning", [](Pgn pgn) { return pgn == kQuality || pgn == kRapid || pgn == kVehiclePosition; },
+    [](const MachineContext& context) -> std::unique_ptr<MachineWatch> {
+      return std::make_unique<Positioning>(context);
+    }};
 
 }  // namespace tramlog::machine

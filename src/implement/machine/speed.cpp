@@ -1,5 +1,5 @@
-// Speed: which sources are there, which one is used, when one is lost, when they disagree, and work at standstill (fact sheet, process
-// data, 5.10).
+// Speed: which sources are there, which one is used, when one is lost, when they disagree, and work at
+// standstill (fact sheet, process data, 5.10).
 #include <fmt/format.h>
 
 #include <array>
@@ -8,6 +8,7 @@
 
 #include "implement/line_tools.hpp"
 #include "implement/speed_choice.hpp"
+#include "implement/speed_comparison.hpp"
 #include "implement/spell.hpp"
 #include "implement/watch.hpp"
 #include "isobus/process_data.hpp"
@@ -24,11 +25,7 @@ constexpr std::uint64_t kRegular = 20;  // so many valid values make a source th
 // A source that comes more rarely than every 100 ms is missed after so many of its periods.
 constexpr double kMissedPeriods = 5;
 constexpr SpanNs kLookEvery = 100 * kMillisecond;  // sources come every 100 ms
-// Sources are compared smoothed, and only while neither changes much: receivers filter, and lag behind when it brakes.
-constexpr double kSmoothS = 1.0, kSteadyMmS = 150, kSteadyShare = 0.04, kComparableMmS = 500;
-constexpr SpanNs kCurrent = kSecond;          // a reading that may be compared
-constexpr double kComparedS = 10;             // so much comparing is enough to call it agreement
-constexpr SpanNs kImplementHolds = 6 * kSecond;  // its task message comes every 2 s (3 missed: gone, 6.1)
+constexpr SpanNs kImplementHolds = 6 * kSecond;    // its task message comes every 2 s (3 missed: gone, 6.1)
 
 class Speed final : public MachineWatch {
  public:
@@ -36,10 +33,8 @@ class Speed final : public MachineWatch {
       : context_(context),
         working_mm_s_(context.limits["speed.working_mm_s"]),
         lost_s_(context.limits["speed.lost_s"]),
-        differ_pct_(context.limits["speed.differ_pct"]),
-        differ_mm_s_(context.limits["speed.differ_mm_s"]),
-        differ_s_(context.limits["speed.differ_for_s"]),
-        zero_s_(context.limits["speed.zero_while_working_s"]) {}
+        zero_s_(context.limits["speed.zero_while_working_s"]),
+        comparison_(context.limits) {}
 
   void on_message(const Message& message) override {
     const Mark at{message.start, message.first_frame};
@@ -56,13 +51,11 @@ class Speed final : public MachineWatch {
     for (Track& track : tracks_) {
       track.pause = true;
       track.missing.forget();
-      track.smooth.reset();
     }
     watched_from_.reset();
-    for (Pair& pair : pairs_) pair.differs.forget();
+    comparison_.blind();
     zero_.forget();
     choice_.blind();
-    compared_.reset();
   }
 
   void conclude(TimeNs end, std::vector<CheckLine>& lines) override {
@@ -70,16 +63,18 @@ class Speed final : public MachineWatch {
       bool told = false;
       for (std::size_t i = 0; i < kSpeedSources; ++i)
         told = told || context_.machine.reading(static_cast<SpeedSource>(i)).has_value();
-      for (const char* code : {"speed.source", "speed.source-lost", "speed.sources-differ", "speed.zero-while-working"})
+      for (const char* code :
+           {"speed.source", "speed.source-lost", "speed.sources-differ", "speed.zero-while-working"})
         lines.push_back(make_line(
             code, "speed", "", Verdict::not_shown,
-            told ? "Not shown on this bus: speed messages are sent, but never with a valid speed."
-                 : "Not shown on this bus: nobody tells a speed (PGN 65096, 65097, 61474, 129026 or 65256)."));
+            told
+                ? "Not shown on this bus: speed messages are sent, but never with a valid speed."
+                : "Not shown on this bus: nobody tells a speed (PGN 65096, 65097, 61474, 129026 or 65256)."));
       return;
     }
     source_line(end, lines);
     lost_lines(end, lines);
-    difference_line(end, lines);
+    lines.push_back(comparison_.line(end));
     zero_line(end, lines);
   }
 
@@ -90,8 +85,6 @@ class Speed final : public MachineWatch {
     Mark last;            // latest valid one
     double last_mm_s = 0;
     bool pause = false;  // the recorder was deaf since
-    std::optional<double> smooth;
-    bool steady = false;
     Spell missing;
     std::vector<Moment> back;
   };
@@ -102,12 +95,6 @@ class Speed final : public MachineWatch {
       return true;
     }
   };
-  struct Pair {
-    SpeedSource a, b;
-    double compared_s = 0, differ_sum_pct = 0;
-    Spell differs;
-  };
-
   void take_process_data(const Message& message, Mark at) {
     if (message.data.empty()) return;
     const auto command = static_cast<ProcessCommand>(message.data[0] & 0x0F);
@@ -130,7 +117,8 @@ class Speed final : public MachineWatch {
 
   void look(Mark at) {
     for (std::size_t i = 0; i < kSpeedSources; ++i) take_reading(static_cast<SpeedSource>(i));
-    if (looked_ && span_between(*looked_, at.time) >= 0 && span_between(*looked_, at.time) < kLookEvery) return;
+    if (looked_ && span_between(*looked_, at.time) >= 0 && span_between(*looked_, at.time) < kLookEvery)
+      return;
     looked_ = at.time;
     if (!watched_from_) watched_from_ = at.time;
     const auto now_mm_s = context_.machine.speed_mm_s(at.time);
@@ -138,36 +126,32 @@ class Speed final : public MachineWatch {
     const bool work = work_on(at.time);
     choice_.look(at, driving, work, context_.machine.source(at.time));
     for (std::size_t i = 0; i < kSpeedSources; ++i) miss(static_cast<SpeedSource>(i), at.time, driving, work);
-    compare(at);
+    comparison_.look(at, choice_.is_simulated());
     stand(at, now_mm_s, work);
   }
 
   void take_reading(SpeedSource source) {
     const auto& reading = context_.machine.reading(source);
     Track& track = tracks_[static_cast<std::size_t>(source)];
-    if (!reading || !reading->mm_s || (track.valid > 0 && reading->at.time == track.last.time && reading->at.frame == track.last.frame)) return;
+    if (!reading || !reading->mm_s ||
+        (track.valid > 0 && reading->at.time == track.last.time && reading->at.frame == track.last.frame))
+      return;
     const double gap_s = to_seconds(span_between(track.last.time, reading->at.time));
     if (track.valid > 0 && !track.pause && gap_s > 0 && !track.missing.goes_on())
-      track.rhythm_s += (gap_s - track.rhythm_s) / static_cast<double>(std::min<std::uint64_t>(track.valid, 200));
+      track.rhythm_s +=
+          (gap_s - track.rhythm_s) / static_cast<double>(std::min<std::uint64_t>(track.valid, 200));
     if (track.missing.good(reading->at.time) && track.back.size() < kMaxMoments)
-      track.back.push_back({reading->at, fmt::format("{} is back after {}", speed_source_term(source), seconds_words(gap_s))});
-    // Smoothed by a first order filter; begun again after a pause.
-    if (!track.smooth || gap_s <= 0 || gap_s > 2) {
-      track.smooth = *reading->mm_s;
-      track.steady = false;
-    } else {
-      const double off = *reading->mm_s - *track.smooth;
-      track.steady = std::abs(off) <= std::max(kSteadyMmS, kSteadyShare * *reading->mm_s);
-      *track.smooth += off * (1 - std::exp(-gap_s / kSmoothS));
-    }
+      track.back.push_back(
+          {reading->at, fmt::format("{} is back after {}", speed_source_term(source), seconds_words(gap_s))});
+    comparison_.take(source, reading->at.time, *reading->mm_s);
     track.pause = false;
     ++track.valid;
     track.last = reading->at;
     track.last_mm_s = *reading->mm_s;
   }
 
-  /// A source that is missing or invalid matters while the machine drives or works; the key is not off, and somebody else is still heard: else the
-  /// whole bus went to sleep, which is another check's business.
+  /// A source that is missing or invalid matters while the machine drives or works; the key is not off, and
+  /// somebody else is still heard: else the whole bus went to sleep, which is another check's business.
   void miss(SpeedSource source, TimeNs now, bool driving, bool work) {
     Track& track = tracks_[static_cast<std::size_t>(source)];
     if (track.valid < kRegular) return;
@@ -181,41 +165,13 @@ class Speed final : public MachineWatch {
       const auto& reading = context_.machine.reading(source);
       const bool told = reading && reading->at.time > track.last.time;
       const auto instead = context_.machine.source(now);
-      return fmt::format("last valid {}, {:.2f} m/s; then {}; {}", speed_source_term(source), track.last_mm_s / 1000,
-                         !told ? "no message" : reading->in_error ? "told to be in error" : "told to be not available",
-                         instead ? fmt::format("{} is used", speed_source_term(*instead)) : "no other source is left");
+      return fmt::format(
+          "last valid {}, {:.2f} m/s; then {}; {}", speed_source_term(source), track.last_mm_s / 1000,
+          !told               ? "no message"
+          : reading->in_error ? "told to be in error"
+                              : "told to be not available",
+          instead ? fmt::format("{} is used", speed_source_term(*instead)) : "no other source is left");
     });
-  }
-
-  void compare(Mark at) {
-    const double passed_s = compared_ ? to_seconds(span_between(*compared_, at.time)) : 0;
-    compared_ = at.time;
-    for (Pair& pair : pairs_) {
-      const Track& a = tracks_[static_cast<std::size_t>(pair.a)];
-      const Track& b = tracks_[static_cast<std::size_t>(pair.b)];
-      const auto usable = [&](SpeedSource source, const Track& track) {
-        return track.steady && track.smooth && !track.pause && span_between(track.last.time, at.time) <= kCurrent &&
-               (source != SpeedSource::selected || !choice_.is_simulated());
-      };
-      const double fast = usable(pair.a, a) && usable(pair.b, b) ? std::max(*a.smooth, *b.smooth) : 0;
-      if (fast < kComparableMmS) {
-        pair.differs.pass_over();
-        continue;
-      }
-      const double off = std::abs(*a.smooth - *b.smooth), pct = 100 * off / fast;
-      if (passed_s > 0 && passed_s < 2) {
-        pair.compared_s += passed_s;
-        pair.differ_sum_pct += pct * passed_s;
-      }
-      if (pct > differ_pct_ && off > differ_mm_s_) {
-        pair.differs.bad(at.time, at, differ_s_, pct, [&] {
-          return fmt::format("{} {:.2f} m/s, {} {:.2f} m/s", speed_source_term(pair.a), *a.smooth / 1000, speed_source_term(pair.b),
-                             *b.smooth / 1000);
-        });
-      } else {
-        pair.differs.good(at.time);
-      }
-    }
   }
 
   void stand(Mark at, std::optional<double> now_mm_s, bool work) {
@@ -234,12 +190,15 @@ class Speed final : public MachineWatch {
       for (std::size_t i = 0; i < kSpeedSources; ++i) {
         const auto source = static_cast<SpeedSource>(i);
         const auto& reading = context_.machine.reading(source);
-        if (!reading || !reading->mm_s || *reading->mm_s < working_mm_s_ || span_between(reading->at.time, at.time) > kCurrent) continue;
+        if (!reading || !reading->mm_s || *reading->mm_s < working_mm_s_ ||
+            span_between(reading->at.time, at.time) > kSecond)
+          continue;
         others += fmt::format(", but {} says {:.2f} m/s", speed_source_term(source), *reading->mm_s / 1000);
       }
       contradicted_ = contradicted_ || !others.empty();
       const auto used = context_.machine.source(at.time);
-      return fmt::format("{} {:.2f} m/s with work on{}", used ? speed_source_term(*used) : "speed", *now_mm_s / 1000, others);
+      return fmt::format("{} {:.2f} m/s with work on{}", used ? speed_source_term(*used) : "speed",
+                         *now_mm_s / 1000, others);
     });
   }
 
@@ -247,16 +206,21 @@ class Speed final : public MachineWatch {
     std::string there;
     for (std::size_t i = 0; i < kSpeedSources; ++i)
       if (tracks_[i].valid > 0)
-        there += fmt::format("{}{} ({})", there.empty() ? "" : ", ", speed_source_term(static_cast<SpeedSource>(i)),
+        there += fmt::format("{}{} ({})", there.empty() ? "" : ", ",
+                             speed_source_term(static_cast<SpeedSource>(i)),
                              counted_words(tracks_[i].valid, "valid value", "valid values"));
     bool attention = false;
     const std::string more = choice_.sentences(end, attention);
-    CheckLine line = make_line("speed.source", "speed", "", attention ? Verdict::attention : Verdict::pass, "");
+    CheckLine line =
+        make_line("speed.source", "speed", "", attention ? Verdict::attention : Verdict::pass, "");
     const std::string list = fmt::format("On the bus: {}.", there);
     // What needs attention comes first.
-    line.text = attention ? fmt::format("{} {}", more, list) : more.empty() ? list : fmt::format("{} {}", list, more);
+    line.text = attention      ? fmt::format("{} {}", more, list)
+                : more.empty() ? list
+                               : fmt::format("{} {}", list, more);
     if (implement_speeds_ > 0)
-      line.text += fmt::format(" Implements tell a speed of their own (DDI 397): {}.", counted_words(implement_speeds_, "value", "values"));
+      line.text += fmt::format(" Implements tell a speed of their own (DDI 397): {}.",
+                               counted_words(implement_speeds_, "value", "values"));
     line.moments = choice_.moments();
     if (attention) {
       with(line, "fall_backs", static_cast<double>(choice_.falls()), 0);
@@ -276,18 +240,22 @@ class Speed final : public MachineWatch {
       const char* term = speed_source_term(static_cast<SpeedSource>(i));
       const double limit = std::max(lost_s_, kMissedPeriods * track.rhythm_s);
       if (track.missing.count() == 0) {
-        lines.push_back(make_line("speed.source-lost", "speed", term, Verdict::pass,
-                                  fmt::format("Never without a valid value for more than {} while driving or working ({}, every {} usually).",
-                                              seconds_words(limit), counted_words(track.valid, "valid value", "valid values"),
-                                              seconds_words(track.rhythm_s))));
+        lines.push_back(make_line(
+            "speed.source-lost", "speed", term, Verdict::pass,
+            fmt::format("Never without a valid value for more than {} while driving or working ({}, every {} "
+                        "usually).",
+                        seconds_words(limit), counted_words(track.valid, "valid value", "valid values"),
+                        seconds_words(track.rhythm_s))));
         continue;
       }
       const double longest = track.missing.longest_s(end);
-      CheckLine line = make_line("speed.source-lost", "speed", term, Verdict::attention,
-                                 fmt::format("Lost {}, first at {} ({}), for {} at the longest{}; limit {}.",
-                                             counted_words(track.missing.count(), "time", "times"), time_of_day(track.missing.first()->time),
-                                             track.missing.moments().front().text, seconds_words(longest),
-                                             track.missing.goes_on() ? " (until the recording's end)" : "", seconds_words(limit)));
+      CheckLine line = make_line(
+          "speed.source-lost", "speed", term, Verdict::attention,
+          fmt::format("Lost {}, first at {} ({}), for {} at the longest{}; limit {}.",
+                      counted_words(track.missing.count(), "time", "times"),
+                      time_of_day(track.missing.first()->time), track.missing.moments().front().text,
+                      seconds_words(longest), track.missing.goes_on() ? " (until the recording's end)" : "",
+                      seconds_words(limit)));
       with(line, "losses", static_cast<double>(track.missing.count()), 0);
       with(line, "longest_s", longest);
       // A loss and its end stand together.
@@ -301,83 +269,36 @@ class Speed final : public MachineWatch {
       lines.push_back(std::move(line));
     }
     if (!any)
-      lines.push_back(make_line("speed.source-lost", "speed", "", Verdict::not_shown,
-                                fmt::format("Not shown on this bus: no speed source told more than {} valid values.", kRegular - 1)));
-  }
-
-  void difference_line(TimeNs end, std::vector<CheckLine>& lines) const {
-    double compared_s = 0;
-    std::string fine;
-    const Pair* worst = nullptr;
-    std::array<unsigned, kSpeedSources> differing{}, agreeing{};
-    double longest = 0;
-    for (const Pair& pair : pairs_) {
-      compared_s = std::max(compared_s, pair.compared_s);
-      const auto a = static_cast<std::size_t>(pair.a), b = static_cast<std::size_t>(pair.b);
-      longest = std::max(longest, pair.differs.longest_s(end));
-      if (pair.differs.count() > 0) {
-        ++differing[a], ++differing[b];
-        if (worst == nullptr || *worst->differs.worst() < *pair.differs.worst()) worst = &pair;
-      } else if (pair.compared_s >= kComparedS) {
-        ++agreeing[a], ++agreeing[b];
-        fine += fmt::format("{}{} and {} by {:.1f} % on average", fine.empty() ? "" : ", ", speed_source_term(pair.a),
-                            speed_source_term(pair.b), pair.differ_sum_pct / pair.compared_s);
-      }
-    }
-    if (worst == nullptr && compared_s < kComparedS) {
-      lines.push_back(make_line("speed.sources-differ", "speed", "", Verdict::not_shown,
-                                compared_s == 0
-                                    ? "Not shown on this bus: no two speed sources were valid at once while the machine drove steadily."
-                                    : fmt::format("Not shown on this bus: two speed sources could be compared for {} only.", seconds_words(compared_s))));
-      return;
-    }
-    if (worst == nullptr) {
-      lines.push_back(make_line("speed.sources-differ", "speed", "", Verdict::pass,
-                                fmt::format("Differences: {}; never above {:.0f} % for more than {} ({} compared).", fine, differ_pct_,
-                                            seconds_words(differ_s_), seconds_words(compared_s))));
-      return;
-    }
-    // With three or more sources the one that differs from several, while these agree, is the odd one.
-    std::string odd;
-    for (std::size_t i = 0; i < kSpeedSources; ++i)
-      if (differing[i] >= 2 && agreeing[i] == 0 &&
-          std::count_if(differing.begin(), differing.end(), [&](unsigned n) { return n == differing[i]; }) == 1)
-        odd = fmt::format(" The {} stands alone: the others agree.", speed_source_term(static_cast<SpeedSource>(i)));
-    const Spell& spell = worst->differs;
-    CheckLine line = make_line("speed.sources-differ", "speed", "", Verdict::attention,
-                               fmt::format("Speed sources differ by up to {:.1f} %, for {} at the longest, first at {} ({}); limit {:.0f} % for {}.{}",
-                                           *spell.worst(), seconds_words(longest), time_of_day(spell.first()->time),
-                                           spell.moments().front().text, differ_pct_, seconds_words(differ_s_), odd));
-    with(line, "worst_pct", *spell.worst(), 1);
-    with(line, "longest_s", longest);
-    for (const Pair& pair : pairs_)
-      for (const Moment& moment : pair.differs.moments()) add_moment(line, moment.at, moment.text);
-    std::stable_sort(line.moments.begin(), line.moments.end(),
-                     [](const Moment& x, const Moment& y) { return x.at.time < y.at.time; });
-    line.start = line.moments.front().at.time;
-    line.end = spell.end();
-    lines.push_back(std::move(line));
+      lines.push_back(
+          make_line("speed.source-lost", "speed", "", Verdict::not_shown,
+                    fmt::format("Not shown on this bus: no speed source told more than {} valid values.",
+                                kRegular - 1)));
   }
 
   void zero_line(TimeNs end, std::vector<CheckLine>& lines) const {
     if (zero_.count() == 0 && (!work_told_ || !moved_with_work_)) {
-      lines.push_back(make_line("speed.zero-while-working", "speed", "", Verdict::not_shown,
-                                work_told_ ? "Not shown on this bus: no implement had work on while a speed was told."
-                                           : "Not shown on this bus: no implement tells a work state or section states."));
+      lines.push_back(make_line(
+          "speed.zero-while-working", "speed", "", Verdict::not_shown,
+          work_told_ ? "Not shown on this bus: no implement had work on while a speed was told."
+                     : "Not shown on this bus: no implement tells a work state or section states."));
       return;
     }
     if (zero_.count() == 0) {
-      lines.push_back(make_line("speed.zero-while-working", "speed", "", Verdict::pass,
-                                fmt::format("Work was never on for more than {} with speed zero.", seconds_words(zero_s_))));
+      lines.push_back(make_line(
+          "speed.zero-while-working", "speed", "", Verdict::pass,
+          fmt::format("Work was never on for more than {} with speed zero.", seconds_words(zero_s_))));
       return;
     }
     CheckLine line = make_line(
         "speed.zero-while-working", "speed", "", Verdict::attention,
-        fmt::format("Speed zero while working {}, first at {} ({}), for {} at the longest{}; limit {}. {}", counted_words(zero_.count(), "time", "times"),
-                    time_of_day(zero_.first()->time), zero_.moments().front().text, seconds_words(zero_.longest_s(end)),
-                    zero_.goes_on() ? " (until the recording's end)" : "", seconds_words(zero_s_),
-                    contradicted_ ? "Another source tells that the machine moved: the speed in use is wrong."
-                                  : "Either the machine stood with work on, or the speed that the implement gets is wrong."));
+        fmt::format(
+            "Speed zero while working {}, first at {} ({}), for {} at the longest{}; limit {}. {}",
+            counted_words(zero_.count(), "time", "times"), time_of_day(zero_.first()->time),
+            zero_.moments().front().text, seconds_words(zero_.longest_s(end)),
+            zero_.goes_on() ? " (until the recording's end)" : "", seconds_words(zero_s_),
+            contradicted_
+                ? "Another source tells that the machine moved: the speed in use is wrong."
+                : "Either the machine stood with work on, or the speed that the implement gets is wrong."));
     with(line, "times", static_cast<double>(zero_.count()), 0);
     with(line, "longest_s", zero_.longest_s(end));
     line.moments = zero_.moments();
@@ -387,18 +308,13 @@ class Speed final : public MachineWatch {
   }
 
   const MachineContext& context_;
-  double working_mm_s_, lost_s_, differ_pct_, differ_mm_s_, differ_s_, zero_s_;
+  double working_mm_s_, lost_s_, zero_s_;
   Tracks tracks_;
-  std::array<Pair, 6> pairs_{{{SpeedSource::wheel, SpeedSource::ground, 0, 0, {}},
-                              {SpeedSource::wheel, SpeedSource::positioning, 0, 0, {}},
-                              {SpeedSource::ground, SpeedSource::positioning, 0, 0, {}},
-                              {SpeedSource::selected, SpeedSource::wheel, 0, 0, {}},
-                              {SpeedSource::selected, SpeedSource::ground, 0, 0, {}},
-                              {SpeedSource::selected, SpeedSource::positioning, 0, 0, {}}}};
   SpeedChoice choice_;
+  SpeedComparison comparison_;
   Spell zero_;
   std::bitset<256> task_controllers_;  // addresses that sent a task controller's status
-  std::optional<TimeNs> heard_, implement_spoke_, looked_, compared_;
+  std::optional<TimeNs> heard_, implement_spoke_, looked_;
   std::optional<TimeNs> watched_from_;  // without a gap of the recorder's
   std::uint64_t implement_speeds_ = 0;
   bool key_off_ = false, work_told_ = false, moved_with_work_ = false, contradicted_ = false;

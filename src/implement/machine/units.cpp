@@ -1,4 +1,5 @@
-// Units and language agreed between controllers: the language commands on the bus (PGN 65039; fact sheet, process data, 7.6).
+// Units and language agreed between controllers: the language commands on the bus (PGN 65039; fact sheet,
+// process data, 7.6).
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -20,10 +21,11 @@ namespace {
 constexpr Pgn kLanguage = 0xFE0F;
 constexpr std::size_t kMaxSenders = 32;
 constexpr unsigned kNoAction = 3;
-// Answers to one request, or to one change of the operator's, come within this; what somebody said longer before another's
-// change of mind is not known to hold any more.
+// Answers to one request, or to one change of the operator's, come within this; what somebody said longer
+// before another's change of mind is not known to hold any more.
 constexpr SpanNs kTogether = 10 * kSecond;
-constexpr const char* kUnitTerms[] = {"distance", "area", "volume", "mass", "temperature", "pressure", "force", "unit system"};
+constexpr const char* kUnitTerms[] = {"distance",    "area",     "volume", "mass",
+                                      "temperature", "pressure", "force",  "unit system"};
 constexpr const char* kSystemTerms[] = {"metric", "imperial", "US", "no action"};
 constexpr const char* kSymbolTerms[] = {"comma", "point", "reserved", "no action"};
 
@@ -68,7 +70,8 @@ class Units final : public MachineWatch {
 
   void conclude(TimeNs, std::vector<CheckLine>& lines) override {
     if (told_.empty()) {
-      lines.push_back(make_line("units.disagree", "units", "", Verdict::not_shown, "Not shown on this bus: no language command (PGN 65039)."));
+      lines.push_back(make_line("units.disagree", "units", "", Verdict::not_shown,
+                                "Not shown on this bus: no language command (PGN 65039)."));
       return;
     }
     std::map<Address, Told> all;
@@ -76,9 +79,11 @@ class Units final : public MachineWatch {
       if (!changed_at_ || span_between(told.at.time, *changed_at_) <= kTogether) all.emplace(address, told);
     if (all.size() < 2) {
       const auto& [address, told] = all.empty() ? *told_.begin() : *all.begin();
-      lines.push_back(make_line("units.disagree", "units", "", Verdict::not_shown,
-                                fmt::format("Not shown on this bus: only {} sent a language command{} ({}): there is nothing to compare it with.",
-                                            sender_words(address), changed_at_ ? " since the latest change" : "", summary(told))));
+      lines.push_back(make_line(
+          "units.disagree", "units", "", Verdict::not_shown,
+          fmt::format("Not shown on this bus: only {} sent a language command{} ({}): there is nothing to "
+                      "compare it with.",
+                      sender_words(address), changed_at_ ? " since the latest change" : "", summary(told))));
       return;
     }
     std::string differences;
@@ -99,35 +104,51 @@ class Units final : public MachineWatch {
         first = false;
       }
     };
-    differ("language", [](const Told& told) { return told.has_language() ? "\"" + told.language() + "\"" : std::string(); });
-    differ("decimal symbol", [](const Told& told) { return told.symbol() >= 2 ? std::string() : std::string(kSymbolTerms[told.symbol()]); });
+    differ("language", [](const Told& told) {
+      return told.has_language() ? "\"" + told.language() + "\"" : std::string();
+    });
+    differ("decimal symbol", [](const Told& told) {
+      return told.symbol() >= 2 ? std::string() : std::string(kSymbolTerms[told.symbol()]);
+    });
     for (std::size_t i = 0; i < std::size(kUnitTerms); ++i)
-      differ(kUnitTerms[i], [i](const Told& told) { return told.unit(i) == kNoAction ? std::string() : std::string(kSystemTerms[told.unit(i)]); });
-    CheckLine line = make_line("units.disagree", "units", "", differences.empty() ? Verdict::pass : Verdict::attention, "");
+      differ(kUnitTerms[i], [i](const Told& told) {
+        return told.unit(i) == kNoAction ? std::string() : std::string(kSystemTerms[told.unit(i)]);
+      });
+    CheckLine line = make_line("units.disagree", "units", "",
+                               differences.empty() ? Verdict::pass : Verdict::attention, "");
     if (differences.empty()) {
       std::string who;
       for (const auto& [address, told] : all) who += (who.empty() ? "" : ", ") + sender_words(address);
       line.text = fmt::format("{} agree: {}.", who, summary(all.begin()->second));
       line.text[0] = static_cast<char>(line.text[0] - 'a' + 'A');
     } else {
-      line.text = "Language commands disagree: " + differences + ". A rate may be read in another unit than it was meant.";
-      for (const auto& [address, told] : all) add_moment(line, told.at, fmt::format("language command of {}: {}", sender_words(address), summary(told)));
-      std::stable_sort(line.moments.begin(), line.moments.end(), [](const Moment& a, const Moment& b) { return a.at.time < b.at.time; });
+      line.text = "Language commands disagree: " + differences +
+                  ". A rate may be read in another unit than it was meant.";
+      for (const auto& [address, told] : all)
+        add_moment(line, told.at,
+                   fmt::format("language command of {}: {}", sender_words(address), summary(told)));
+      std::stable_sort(line.moments.begin(), line.moments.end(),
+                       [](const Moment& a, const Moment& b) { return a.at.time < b.at.time; });
       // Since the second one spoke: before that there was nothing to disagree with.
       line.start = line.moments[1].at.time;
     }
     with(line, "controllers", static_cast<double>(all.size()), 0);
-    if (not_kept_ > 0) line.text += fmt::format(" {} more are not looked at.", counted_words(not_kept_, "language command", "language commands"));
+    if (not_kept_ > 0)
+      line.text += fmt::format(" {} more are not looked at.",
+                               counted_words(not_kept_, "language command", "language commands"));
     lines.push_back(std::move(line));
   }
 
  private:
   std::string sender_words(Address address) const {
-    return fmt::format("{} at address {} (0x{:02X})", task_controllers_.test(address) ? "the task controller" : "the controller", address, address);
+    return fmt::format("{} at address {} (0x{:02X})",
+                       task_controllers_.test(address) ? "the task controller" : "the controller", address,
+                       address);
   }
   /// "language "de", decimal symbol comma, mass metric, area metric".
   static std::string summary(const Told& told) {
-    return fmt::format("language {}, decimal symbol {}, mass {}, area {}", told.has_language() ? "\"" + told.language() + "\"" : "not told",
+    return fmt::format("language {}, decimal symbol {}, mass {}, area {}",
+                       told.has_language() ? "\"" + told.language() + "\"" : "not told",
                        kSymbolTerms[told.symbol()], kSystemTerms[told.unit(3)], kSystemTerms[told.unit(1)]);
   }
 
@@ -139,7 +160,8 @@ class Units final : public MachineWatch {
 
 }  // namespace
 
-const MachineWatchKind units{"units", [](Pgn pgn) { return pgn == kLanguage; },
-                             [](const MachineContext&) -> std::unique_ptr<MachineWatch> { return std::make_unique<Units>(); }};
+const MachineWatchKind units{
+    "units", [](Pgn pgn) { return pgn == kLanguage; },
+    [](const MachineContext&) -> std::unique_ptr<MachineWatch> { return std::make_unique<Units>(); }};
 
 }  // namespace tramlog::machine

@@ -110,6 +110,7 @@ class WorkState : public DeviceWatch {
     if (element.told) {
       if (*element.told) element.on_s += to_seconds(span_between(element.told_at.time, at.time));
       ++element.told_changes;
+      if (!on) ++(wanted() ? element.lifted_wanted : element.lifted);
       const bool effect =
           element.commanded == on && span_between(element.commanded_at.time, at.time) <= kEffect;
       if (effect) ++element.by_command;
@@ -312,6 +313,8 @@ class WorkState : public DeviceWatch {
         if (const auto s = element.refused.now(false, end, limit)) refused(number, element, *s);
         if (const auto s = element.deviates.now(false, end, limit))
           deviated(deviations_, number, element, *s, end);
+        if (const auto s = element.contrary.now(false, end, limit))
+          deviated(contraries_, number, element, *s, end);
       }
       if (const auto s = element.above_off.now(false, end, limit))
         below_off(number, element, *s, above_since->time);
