@@ -50,6 +50,7 @@ void Dialogue::event(Mark at, std::string text, bool trouble) {
 }
 
 void Dialogue::state(DialogueState next) {
+  if (next == DialogueState::active && state_ != next) active_since_ = now_;
   state_ = next;
 }
 
@@ -97,6 +98,12 @@ void Dialogue::beat(Beat& beat, Mark at, const char* what) {
 void Dialogue::watch(Beat& beat, TimeNs now, const char* what) {
   if (!beat.last || beat.lost || beat.skip || beat.count < 2) return;
   if (beat.last->time < blind_until_) return;
+  // A client that has lost its task controller falls silent by rule: that is no loss of its own.
+  if (&beat == &client_task_ && status_.last &&
+      (status_.lost || now - status_.last->time > span_of(device_.limits["connection.status_late_s"]))) {
+    beat.skip = true;
+    return;
+  }
   const double limit =
       device_.limits[&beat == &status_ ? "connection.status_s" : "connection.client_task_s"];
   if (now - beat.last->time <= span_of(limit)) return;
@@ -112,6 +119,7 @@ void Dialogue::lost(Mark) {
   requests_.clear();
   sets_.clear();
   measures_.clear();
+  ++losses_;
   state(DialogueState::lost);
 }
 
@@ -178,9 +186,11 @@ void Dialogue::on_time(TimeNs now) {
   watch(status_, now, "status of the task controller");
   watch(client_task_, now, "task message of the client");
   expire(now);
-  if (task_ && echo_ && *task_ != *echo_ && task_since_ && !echo_told_ && !status_.lost && !client_task_.lost &&
-      client_task_.last && client_task_.last->time > task_since_->time &&
-      now - std::max(task_since_->time, blind_until_) > span_of(device_.limits["connection.echo_s"])) {
+  const bool connected = state_ == DialogueState::active || (!heard_start_ && state_ != DialogueState::lost);
+  if (task_ && echo_ && *task_ != *echo_ && task_since_ && !echo_told_ && connected && !status_.lost &&
+      client_task_.last && client_task_.last->time > std::max(task_since_->time, active_since_) &&
+      now - client_task_.last->time < span_of(device_.limits["connection.status_late_s"]) &&
+      now - std::max({task_since_->time, blind_until_, active_since_}) > span_of(device_.limits["connection.echo_s"])) {
     echo_told_ = true;
     out_of_step_.add(*task_since_, fmt::format("task controller: task {}; the client still says: task {}",
                                                *task_ ? "running" : "stopped", *echo_ ? "running" : "stopped"));

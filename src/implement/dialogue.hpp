@@ -31,6 +31,8 @@ class Dialogue {
   void on_blind(TimeNs from, TimeNs to);
   void on_time(TimeNs now);
   bool data_logger() const { return data_logger_; }
+  /// How often the connection was lost (time-out, NACK, restart).
+  unsigned losses() const { return losses_; }
 
   LinkRecord conclude(TimeNs end, std::vector<CheckLine>& lines) const;
 
@@ -89,6 +91,8 @@ class Dialogue {
   Beat status_, client_task_;
   std::optional<bool> task_, echo_;
   std::optional<Mark> task_since_;
+  TimeNs active_since_ = INT64_MIN / 4;
+  unsigned losses_ = 0;
   bool echo_told_ = false;
   std::deque<Pending> requests_, sets_, measures_;
   Cases refusals_, unanswered_, missing_, undeclared_, refused_pools_, out_of_step_, nacks_, doubtful_, version_trouble_;

@@ -62,6 +62,7 @@ struct ImplementWatch::Unit {
   std::vector<std::unique_ptr<DeviceWatch>> parts;
   std::size_t pool_seen = 0;  // desk.changes() that the watches know of
   bool worked = false;
+  unsigned losses = 0;  // of all links, as the watches know
 
   Dialogue* link_to(Peer server) {
     for (std::size_t i = 0; i < servers.size(); ++i)
@@ -365,7 +366,14 @@ void ImplementWatch::advance(TimeNs now) {
   now_ = now;
   for (auto& unit : units_) {
     unit->device.now = now;
-    for (auto& link : unit->links) link->on_time(now);
+    unsigned losses = 0;
+    for (auto& link : unit->links) {
+      link->on_time(now);
+      losses += link->losses();
+    }
+    if (losses != unit->losses)
+      for (auto& part : unit->parts) part->on_break({now, 0});
+    unit->losses = losses;
     for (auto& part : unit->parts) part->on_time(now);
   }
   for (auto& bus : buses_)
