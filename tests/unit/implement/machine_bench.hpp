@@ -149,14 +149,12 @@ inline void play(MachineBench& bench, const Driving& driving, double from_s, dou
   }
 }
 
-inline const CheckLine& line_of(const std::vector<CheckLine>& lines, const std::string& code,
-                                const std::string& subject = "") {
+inline CheckLine line_of(const std::vector<CheckLine>& lines, const std::string& code,
+                         const std::string& subject = "") {
   const auto same = [&](const CheckLine& line) { return line.code == code && line.subject == subject; };
   REQUIRE(std::count_if(lines.begin(), lines.end(), same) == 1);
   return *std::find_if(lines.begin(), lines.end(), same);
 }
-inline const CheckLine& line_of(std::vector<CheckLine>&&, const std::string&,
-                                const std::string& = "") = delete;
 
 inline double figure_of(const CheckLine& line, const std::string& key) {
   for (const Figure& figure : line.figures)
