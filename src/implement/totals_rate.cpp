@@ -60,7 +60,7 @@ void RateIntegral::pass(TimeNs now) {
     return;
   }
   const SpanNs silent = span_between(sampled_, now);
-  const bool stale = asked_ && silent > std::max<SpanNs>(kStaleAtLeast, later_by(0, *asked_ * kStalePeriods));
+  const bool stale = asked_ && silent > kStaleAtLeast && silent / kStalePeriods > *asked_;
   if (!rate_ || !pace_ || stale) open_gap_s_ += seconds;
   if (!rate_ || !pace_) return;
   const double since = to_seconds(std::max<SpanNs>(0, silent));
