@@ -74,7 +74,7 @@ void describe(Page& page, const Conclusions& all, const ImplementRecord& impleme
                           implement.activated ? "; active" : "; not activated in this recording"));
   for (const LinkRecord& link : implement.links)
     page.item("  connection        ",
-              fmt::format("{} {}: {}{}", link.data_logger ? "data logger" : "task controller",
+              fmt::format("{}{}: {}{}", link.data_logger ? "data logger: " : "",
                           voice_words(all, controller_of(link.server), link.server_address), dialogue_code(link.state),
                           link.server_version ? fmt::format(", version {}", *link.server_version) : ""));
   if (implement.task_running)

@@ -1,6 +1,7 @@
 // tramlog devices: what an implement says it consists of, with its latest values.
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cstdio>
 
 #include "base/text.hpp"
@@ -111,6 +112,18 @@ int run(const DevicesChoice& choice) {
       if (code == kFine && line.verdict == Verdict::attention &&
           (line.code == "device.pool-refused" || line.code == "device.pool-broken"))
         code = kSomethingWrong;
+  if (choice.element >= 0) {
+    const auto has = [&](const ImplementRecord& implement) {
+      const auto number = static_cast<std::uint16_t>(choice.element);
+      return implement.pool.element_by_number(number) != nullptr ||
+             std::any_of(implement.values.begin(), implement.values.end(),
+                         [&](const LastValue& value) { return value.variable.element == number; });
+    };
+    const auto& implements = report->found.seeding.implements;
+    if (std::none_of(implements.begin(), implements.end(), has))
+      return fail({ErrorKind::usage, "no implement has this element", fmt::format("--element {}", choice.element),
+                   "see tramlog devices without --element"});
+  }
   DevicesOptions shown;
   shown.format.unicode = options.unicode;
   if (choice.element >= 0) shown.element = static_cast<std::uint16_t>(choice.element);

@@ -26,7 +26,12 @@ std::string file_name(const std::string& path) {
 
 Result<KnownPools> pools_of_capture(const std::string& path, const Schema& schema) {
   auto source = CaptureSource::open({path});
-  if (!source) return source.error();
+  if (!source) {
+    Error error = source.error();
+    if (error.kind == ErrorKind::input)
+      error.remedy = "name a file written by tramlog devices --save, or a capture with the upload";
+    return error;
+  }
   Examiner examiner(schema);
   for (;;) {
     const std::span<const Event> events = source->read();
@@ -57,9 +62,14 @@ Result<KnownPools> described(const std::string& path, const Schema& schema) {
     auto file = read_pool_file(path);
     if (!file) return file.error();
     if (begins_like_a_pool(file->bytes)) {
-      if (!parse_device_pool(file->bytes).device)
+      const DevicePool pool = parse_device_pool(file->bytes);
+      if (!pool.device)
         return Error{ErrorKind::input, "the device description has no device object (DVC)", path,
                      "name a file written by tramlog devices --save"};
+      for (const PoolProblem& problem : pool.problems)
+        if (problem.broken)
+          return Error{ErrorKind::input, fmt::format("the device description is damaged: byte {}: {}", problem.offset, problem.what),
+                       path, "name the whole file as tramlog devices --save wrote it"};
       return KnownPools{{std::nullopt, std::move(file->bytes), fmt::format("--device-description {}", file_name(path)),
                          PoolSource::given}};
     }
@@ -73,7 +83,8 @@ void add_implement(CLI::App& command, CommonOptions& options) {
   command.add_option("--limits", options.limits, "Limits of the seeding check-list (TOML); see tramlog seeding --print-limits");
   command.add_option("--device-description", options.descriptions,
                      "A device description for implements that upload none: a file written by tramlog devices --save, or a capture with "
-                     "the upload; may be repeated");
+                     "the upload; may be repeated")
+      ->allow_extra_args(false);
   command.add_option("--library", options.library,
                      "Folder of device descriptions seen before (default: tramlog-pools beside the roster)");
 }

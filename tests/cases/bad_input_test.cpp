@@ -80,11 +80,27 @@ TEST_CASE("a truncated capture is reported as far as it goes") {
   CHECK(report["controllers"].size() == 9);
 }
 
-TEST_CASE("a bad capture among good ones does not hide itself") {
+TEST_CASE("a file that is no capture beside good ones neither hides itself nor the others") {
   const Folder folder;
-  check_error(
-      run("TRAMLOG report " + kPlain + " " + folder.file("note.txt", "hello, this is not a capture\n")), 3,
-      "note.txt");
+  // A text taken along by mistake, and the empty file that a power cut leaves behind.
+  for (const std::string name : {"note.txt", "empty.pcapng"}) {
+    const std::string file = folder.file(name, name == "note.txt" ? "hello, this is not a capture\n" : "");
+    const Outcome outcome = run("TRAMLOG report --format json " + kPlain + " " + file);
+    CHECK(outcome.code == 3);
+    CHECK(outcome.errors.find(name) != std::string::npos);
+    const auto report = nlohmann::json::parse(outcome.output);
+    CHECK(report["capture"]["files"].size() == 1);
+    CHECK(report["controllers"].size() == 9);
+    REQUIRE(report["capture"]["damage"].size() == 1);
+    CHECK(report["capture"]["damage"][0]["reason"].get<std::string>().find("nothing of the file") == 0);
+    const Outcome decoded = run("TRAMLOG decode --message 65096 " + kPlain + " " + file);
+    CHECK(decoded.code == 3);
+    CHECK_FALSE(decoded.output.empty());
+    // Alone it is an error.
+    check_error(run("TRAMLOG report " + file), 3, name);
+  }
+  // A slip of the pen is not skipped.
+  check_error(run("TRAMLOG report " + kPlain + " " + folder.path() + "/nosuch.pcapng"), 3, "nosuch.pcapng");
   check_error(run("TRAMLOG report " + kPlain + " " + kPlain), 2, "capture.pcapng");
 }
 

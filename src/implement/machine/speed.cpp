@@ -125,7 +125,7 @@ class Speed final : public MachineWatch {
     const bool driving = now_mm_s && *now_mm_s >= working_mm_s_;
     const bool work = work_on(at.time);
     choice_.look(at, driving, work, context_.machine.source(at.time));
-    for (std::size_t i = 0; i < kSpeedSources; ++i) miss(static_cast<SpeedSource>(i), at.time, driving, work);
+    for (std::size_t i = 0; i < kSpeedSources; ++i) miss(static_cast<SpeedSource>(i), at.time, now_mm_s ? std::optional(driving) : std::nullopt, work);
     comparison_.look(at, choice_.is_simulated());
     stand(at, now_mm_s, work);
   }
@@ -150,16 +150,17 @@ class Speed final : public MachineWatch {
     track.last_mm_s = *reading->mm_s;
   }
 
-  /// A source that is missing or invalid matters while the machine drives or works; the key is not off, and
+  /// A source that is missing or invalid matters while the machine drives (by the others; if none is left, by its own last
+  /// word) or works; the key is not off, and
   /// somebody else is still heard: else the whole bus went to sleep, which is another check's business.
-  void miss(SpeedSource source, TimeNs now, bool driving, bool work) {
+  void miss(SpeedSource source, TimeNs now, std::optional<bool> driving, bool work) {
     Track& track = tracks_[static_cast<std::size_t>(source)];
     if (track.valid < kRegular) return;
     const double limit = std::max(lost_s_, kMissedPeriods * track.rhythm_s);
     const Mark since = *watched_from_ > track.last.time ? Mark{*watched_from_, 0} : track.last;
     if (to_seconds(span_between(since.time, now)) <= limit) return;
     const bool alive = heard_ && to_seconds(span_between(since.time, *heard_)) > limit;
-    const bool matters = !key_off_ && (track.last_mm_s >= working_mm_s_ || driving || work);
+    const bool matters = !key_off_ && (driving.value_or(track.last_mm_s >= working_mm_s_) || work);
     if (!alive || (!matters && !track.missing.goes_on())) return;
     track.missing.bad(now, since, limit, 0, [&] {
       const auto& reading = context_.machine.reading(source);

@@ -126,8 +126,8 @@ struct Driving {
 /// Every 100 ms the three of the tractor, every 200 ms the receiver's, every 2 s the status and the client's
 /// task.
 inline void play(MachineBench& bench, const Driving& driving, double from_s, double to_s) {
-  for (int step = 0; from_s + step * 0.1 < to_s; ++step) {
-    const double t = from_s + step * 0.1;
+  for (int step = 0; from_s + step / 10.0 < to_s; ++step) {
+    const double t = from_s + step / 10.0;
     bench.work = driving.work(t);
     const auto send = [&](const Driving::Source& source, double at, Pgn pgn, Address who, auto bytes) {
       if (const auto raw = source ? source(t) : std::nullopt) bench.send(at, pgn, who, bytes(*raw));

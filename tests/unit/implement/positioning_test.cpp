@@ -33,7 +33,8 @@ struct Sky {
 /// Wheel speed every 100 ms, position data every period.
 void play(MachineBench& bench, const Sky& sky, double from_s, double to_s) {
   double next = from_s;
-  for (double t = from_s; t < to_s; t += 0.1) {
+  for (int step = 0; from_s + step / 10.0 < to_s; ++step) {
+    const double t = from_s + step / 10.0;
     bench.work = sky.work(t);
     bench.send(t, 0xFE48, MachineBench::kTractor, speed_bytes(2500, 0xF5));
     if (t + 1e-6 < next) continue;
