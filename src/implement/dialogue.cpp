@@ -259,16 +259,15 @@ void Dialogue::watch_answers(TimeNs now) {
       unjudged_ += one.command == ProcessCommand::request_value ? 1 : 0;
       continue;
     }
-    const std::string words = variable_words(one.variable);
     if (one.command != ProcessCommand::request_value) {
-      if (!must_acknowledge || one.command == ProcessCommand::value) continue;
+      if (!must_acknowledge) continue;
       ++record_.unanswered;
       unanswered_.add(one.at,
-                      fmt::format("no acknowledgement came of {}: {}", command_term(one.command), words));
+                      fmt::format("no acknowledgement came of {}: {}", command_term(one.command), variable_words(one.variable)));
       continue;
     }
     ++record_.unanswered;
-    unanswered_.add(one.at, "no value came: " + words);
+    unanswered_.add(one.at, "no value came: " + variable_words(one.variable));
   }
   if (!client_is_there()) return;
   for (const auto& one : setups_.missing(now, device_.limits["connection.value_missing"], must_acknowledge))

@@ -28,6 +28,11 @@ void OpenRequests::add(ProcessVariable variable, ProcessCommand command, std::in
     open_.pop_front();
     ++dropped_;
   }
+  // A plain value is answered only by a refusal, and at once: it waits for nobody.
+  if (command == ProcessCommand::value) {
+    open_.push_back({variable, command, raw, at, at.time + patience, std::nullopt});
+    return;
+  }
   const auto waiting = static_cast<SpanNs>(std::count_if(
       open_.begin(), open_.end(), [&](const OpenRequest& one) { return one.command == command; }));
   const SpanNs more = std::min(waiting * kForEachBefore, kMostPatience);
@@ -67,6 +72,7 @@ std::vector<OpenRequest> OpenRequests::expire(TimeNs now) {
   std::vector<OpenRequest> overdue;
   std::erase_if(open_, [&](OpenRequest& one) {
     if (now <= one.deadline) return false;
+    if (one.command == ProcessCommand::value) return true;
     if (!one.suspected) one.suspected = now;
     if (now - *one.suspected < kSecondLook) return false;
     overdue.push_back(one);
