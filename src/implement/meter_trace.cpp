@@ -76,15 +76,18 @@ void ThinnedNumbers::add(double value) {
     stride_ *= 2;
   }
   values_.push_back(value);
+  stale_ = true;
 }
 
 double ThinnedNumbers::quantile(double share) const {
   if (values_.empty()) return 0;
-  std::vector<double> sorted = values_;
-  const auto place = static_cast<std::size_t>(share * static_cast<double>(sorted.size() - 1) + 0.5);
-  const auto at = sorted.begin() + static_cast<std::ptrdiff_t>(std::min(place, sorted.size() - 1));
-  std::nth_element(sorted.begin(), at, sorted.end());
-  return *at;
+  if (stale_) {
+    sorted_ = values_;
+    std::sort(sorted_.begin(), sorted_.end());
+    stale_ = false;
+  }
+  const auto place = static_cast<std::size_t>(share * static_cast<double>(sorted_.size() - 1) + 0.5);
+  return sorted_[std::min(place, sorted_.size() - 1)];
 }
 
 }  // namespace tramlog

@@ -52,6 +52,8 @@ class ThinnedNumbers {
  private:
   std::vector<double> values_;
   std::size_t stride_ = 1, passed_ = 0;
+  mutable std::vector<double> sorted_;  // values_, once a quantile was asked for
+  mutable bool stale_ = true;
 };
 
 }  // namespace tramlog

@@ -5,6 +5,7 @@
 namespace tramlog {
 namespace {
 
+constexpr std::uint64_t kMedianLasts = 8;  // samples
 constexpr std::size_t kGapsKept = 31;
 constexpr SpanNs kShortestUsual = 250 * kMillisecond;
 constexpr double kStillUsual = 1.6;  // of the usual gap: one sample may come late
@@ -28,10 +29,14 @@ Delivered Delivered::since(const Delivered& before) const {
 SpanNs RateIntegral::usual_gap() const {
   if (asked_) return std::max(*asked_, kShortestUsual);
   if (gaps_.empty()) return kSecond;
+  // A median does not move much from one sample to the next.
+  if (middle_for_ != 0 && gaps_.size() >= kGapsKept && gaps_seen_ - middle_for_ < kMedianLasts) return middle_;
   std::vector<SpanNs> sorted = gaps_;
   const auto middle = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2);
   std::nth_element(sorted.begin(), middle, sorted.end());
-  return std::max(*middle, kShortestUsual);
+  middle_ = std::max(*middle, kShortestUsual);
+  middle_for_ = gaps_seen_;
+  return middle_;
 }
 
 void RateIntegral::pass(TimeNs now) {
@@ -91,6 +96,7 @@ void RateIntegral::sample(TimeNs at, double rate, std::optional<SpanNs> asked_pe
     if (straight && !switched_off && !switched_on)
       done_.amount += (rate - *rate_) / to_seconds(gap) * open_late_;
     if (gap > 0) {
+      ++gaps_seen_;
       if (gaps_.size() < kGapsKept)
         gaps_.push_back(gap);
       else

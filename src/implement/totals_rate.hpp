@@ -49,6 +49,9 @@ class RateIntegral {
   double open_gap_s_ = 0, open_active_s_ = 0;
   std::vector<SpanNs> gaps_;  // the latest ones between samples
   std::size_t next_gap_ = 0;
+  std::uint64_t gaps_seen_ = 0;
+  mutable SpanNs middle_ = 0;            // their median, as it was when middle_for_ had been seen
+  mutable std::uint64_t middle_for_ = 0;
 };
 
 }  // namespace tramlog
