@@ -48,7 +48,26 @@ struct Damage {
   std::uint32_t file = 0;    // index of the file, 0-based
 };
 
-using Notice = std::variant<BusInfo, Counters, LinkChange, FramesLost, Damage>;
+/// What the recorder itself had to say at this moment (our own block, io/pcapng_format.hpp).
+struct RecorderNote {
+  enum class Kind : std::uint8_t {
+    run_begins = 1,     // number: of the run; boot; span: time stamps minus the system's clock; text: why, if not 0
+    run_ends = 2,       // in good order
+    mark = 3,           // text: the technician's own words
+    clock_stepped = 4,  // span: by how much the system's clock stepped; the time stamps did not follow
+    not_recorded = 5,   // number: frames and notices that found no room in memory while the disk failed; text: why
+    disk = 6,           // text: what happened to the disk, or that it is well again
+    interface = 7,      // text: what became of an interface or its settings
+  };
+  Kind kind = Kind::mark;
+  bool of_bus = false;       // it is about the event's bus; else about the recorder as a whole
+  std::uint64_t number = 0;
+  std::uint64_t boot = 0;    // counted by the recorder, 1 = the first it saw; 0: not told
+  SpanNs span = 0;
+  std::string text;          // UTF-8
+};
+
+using Notice = std::variant<BusInfo, Counters, LinkChange, FramesLost, Damage, RecorderNote>;
 
 enum class EventKind : std::uint8_t {
   frame,    // data or remote frame

@@ -46,6 +46,8 @@ void tell_notice(const Notice& notice, std::array<Cell, kPlaces>& cells) {
   } else if (const auto* lost = std::get_if<FramesLost>(&notice)) {
     kind("frames-lost");
     cells[kFramesLost] = count(lost->frames);
+  } else if (std::holds_alternative<RecorderNote>(notice)) {
+    kind("recorder-note");
   } else if (const auto* damage = std::get_if<Damage>(&notice)) {
     kind("damage");
     cells[kDamageOffset] = count(damage->offset);

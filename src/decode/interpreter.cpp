@@ -188,7 +188,8 @@ void Impl::take_packet(TalkState& state, const Event& event) {
 
 void Impl::take_other(const Event& event) {
   const bool timed = event.kind != EventKind::notice || std::holds_alternative<Counters>(*event.notice) ||
-                     std::holds_alternative<LinkChange>(*event.notice);
+                     std::holds_alternative<LinkChange>(*event.notice) ||
+                     std::holds_alternative<RecorderNote>(*event.notice);
   if (!started_ && timed) start(event.time);
   if (event.kind == EventKind::foreign) ++losses_.foreign;
   bool every_bus = false;
@@ -201,6 +202,7 @@ void Impl::take_other(const Event& event) {
     }
     // Nobody can say whose frames the damaged bytes were.
     every_bus = std::holds_alternative<Damage>(*event.notice);
+    if (const auto* note = std::get_if<RecorderNote>(event.notice)) every_bus = !note->of_bus;
   }
   if (filter_.narrows_messages() || !in_span(event.time)) return;
   if (!every_bus && !wants_bus(event.bus)) return;

@@ -354,7 +354,7 @@ void JsonLines::on_event(const Event& event) {
   if (event.kind == EventKind::foreign) kind = "foreign-packet";
   if (event.kind == EventKind::notice) {
     if (std::holds_alternative<BusInfo>(*event.notice)) return;
-    constexpr const char* kKinds[] = {"bus", "statistics", "link", "frames-lost", "damage"};
+    constexpr const char* kKinds[] = {"bus", "statistics", "link", "frames-lost", "damage", "recorder-note"};
     kind = kKinds[event.notice->index()];
   }
   char* at = out_.room(kSmall);

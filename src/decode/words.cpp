@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "base/text.hpp"
+#include "exam/recorder_words.hpp"
 #include "exam/words.hpp"
 
 namespace tramlog {
@@ -171,6 +172,9 @@ struct NoticeWords {
   std::string operator()(const FramesLost& lost) const {
     return fmt::format("{}{} {} lost just before this", counted(lost.frames, "frame", "frames"), of_bus(),
                        lost.frames == 1 ? "was" : "were");
+  }
+  std::string operator()(const RecorderNote& note) const {
+    return note.of_bus && !bus.empty() ? fmt::format("{}: {}", printable_utf8(bus), note_words(note)) : note_words(note);
   }
   std::string operator()(const Damage& damage) const {
     const std::string file = damage.file == 0 ? "" : fmt::format(" of file {}", damage.file + 1);

@@ -56,6 +56,8 @@ Conclusions Conclude::run(const std::optional<Roster>& roster) {
   unclaimed();
   trouble_codes();
   transfers();
+  out_.recorder = state_.recorder_;
+  out_.recorder.clock = state_.bus_clock_.comparison();
   bus_silences();
   dropouts();
   states();
@@ -330,6 +332,7 @@ void Conclude::observe() {
       {"listed damages", state_.damage_over_cap_},
       {"working sets or members", state_.working_sets_.stats().not_kept},
       {"implements", out_.seeding.implements_not_kept},
+      {"runs or notes of the recorder", state_.recorder_.not_kept},
   };
   for (const auto& [what, times] : caps)
     if (times > 0) seen_.caps.emplace_back(what, times);

@@ -12,6 +12,7 @@
 #include "base/time.hpp"
 #include "can/can_id.hpp"
 #include "can/mark.hpp"
+#include "exam/bus_clock.hpp"
 #include "exam/roster.hpp"
 #include "implement/records.hpp"
 #include "isobus/diagnostics.hpp"
@@ -195,6 +196,32 @@ struct TransferSummary {
   TransferStats stats;
 };
 
+/// One life of the recording program.
+struct RecorderRun {
+  std::uint64_t number = 0;
+  std::uint64_t boot = 0;  // 0: not told
+  TimeNs begin = 0;
+  std::optional<TimeNs> end;  // in good order; none: it was cut off, or goes on
+  SpanNs clock_shift = 0;     // time stamps minus the system's clock at its begin
+  std::string text;           // why
+};
+
+struct RecordedNote {
+  TimeNs time = 0;
+  BusIndex bus = 0;  // if it is of a bus
+  RecorderNote note;
+};
+
+/// What the recorder told of itself, and how its clock compares with the bus's.
+struct RecorderRecord {
+  std::vector<RecorderRun> runs;
+  std::vector<RecordedNote> notes;  // other than begin and end of runs, in the order of the capture
+  std::uint64_t not_kept = 0;       // beyond the cap
+  std::optional<ClockComparison> clock;
+
+  bool empty() const { return runs.empty() && notes.empty() && !clock; }
+};
+
 struct Conclusions {
   TimeNs start = 0;
   TimeNs end = 0;
@@ -217,6 +244,7 @@ struct Conclusions {
   std::optional<Rollcall> rollcall;
   /// Clients and servers in it are indexes into `controllers` here, kNobody if they never claimed.
   SeedingRecord seeding;
+  RecorderRecord recorder;
 
   bool nothing_read() const { return frames == 0 && error_frames == 0; }
 };

@@ -94,6 +94,7 @@ inline void Examiner::Impl::pass_time(const Event& event) {
     ++clock_steps_over_cap_;
   now_ = event.time;
   implements_.take_clock_step();
+  bus_clock_.take_clock_step();
   next_tick_ = now_ + kTickPeriod;
   next_stream_watch_ = now_ + kSecond;
   for (auto& bus : buses_) {
@@ -272,7 +273,7 @@ Stream* Examiner::Impl::new_stream(const Event& event) {
   stream->source = source_of(event.id);
   stream->destination = destination_of(event.id);
   stream->role = role_of(schema_, event.id);
-  stream->subscribed = is_subscribed(stream->pgn) || ImplementWatch::wants(stream->pgn);
+  stream->subscribed = is_subscribed(stream->pgn) || ImplementWatch::wants(stream->pgn) || BusClock::wants(stream->pgn);
   stream->fast_packet = Transfers::is_fast_packet(stream->pgn);
   stream->first = stream->steady_since = event.time;
   Party*& voice = buses_[event.bus]->voices[stream->source];

@@ -5,6 +5,7 @@
 #include <memory>
 #include <vector>
 
+#include "exam/bus_clock.hpp"
 #include "exam/bus_watch.hpp"
 #include "exam/conclusions.hpp"
 #include "exam/examiner.hpp"
@@ -50,6 +51,8 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   static constexpr std::size_t kMaxDamage = 256;
   static constexpr std::size_t kMaxDtcsPerParty = 128;
   static constexpr std::size_t kMaxRetired = 32;
+  static constexpr std::size_t kMaxRuns = 256;
+  static constexpr std::size_t kMaxNotes = 1024;  // of the recorder, of each kind
 
   Impl(const Schema& schema, ImplementOptions implements)
       : schema_(schema), network_(*this), transfers_(*this), implements_(schema, network_, std::move(implements)) {}
@@ -82,6 +85,7 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   void take_engine_speed(BusWatch& bus, const Message& message);
   void take_broadcast_control(BusWatch& bus, const Message& message);
   void take_notice(const Event& event);
+  void take_note(const Event& event, const RecorderNote& note);
   void note_loss(BusIndex bus, TimeNs from, TimeNs to);
   void take_error(const Event& event);
   void on_message(const Message& message) override;
@@ -128,6 +132,8 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   std::uint64_t clock_steps_over_cap_ = 0;
   std::vector<DamageRecord> damage_;
   std::uint64_t damaged_bytes_ = 0, damage_over_cap_ = 0;
+  RecorderRecord recorder_;
+  BusClock bus_clock_;
   TransferSummary transfer_summary_;
   struct ClearRequest {
     BusIndex bus;

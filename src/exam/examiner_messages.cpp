@@ -55,6 +55,7 @@ void Examiner::Impl::take_message(const Message& message) {
   Identity& identity = voice->identity;
   const Mark at{message.start, message.first_frame};
   if (ImplementWatch::wants(message.pgn)) implements_.take(message);
+  if (BusClock::wants(message.pgn)) bus_clock_.take(message);
   switch (message.pgn) {
     case kPgnRequest:
       return take_request(message);
@@ -316,6 +317,32 @@ void Examiner::Impl::note_loss(BusIndex bus, TimeNs from, TimeNs to) {
   implements_.take_blindness(bus, from, to);
 }
 
+void Examiner::Impl::take_note(const Event& event, const RecorderNote& note) {
+  using Kind = RecorderNote::Kind;
+  if (note.kind == Kind::run_begins) {
+    // Every segment of a run begins with this note.
+    for (const RecorderRun& run : recorder_.runs)
+      if (run.number == note.number && run.boot == note.boot) return;
+    if (recorder_.runs.size() < kMaxRuns)
+      recorder_.runs.push_back({note.number, note.boot, event.time, std::nullopt, note.span, note.text});
+    else
+      ++recorder_.not_kept;
+    return;
+  }
+  if (note.kind == Kind::run_ends) {
+    for (RecorderRun& run : recorder_.runs)
+      if (run.number == note.number) run.end = event.time;
+    return;
+  }
+  const auto same_kind = [&](const RecordedNote& other) { return other.note.kind == note.kind; };
+  const auto known = std::count_if(recorder_.notes.begin(), recorder_.notes.end(), same_kind);
+  if (static_cast<std::size_t>(known) >= kMaxNotes) {
+    ++recorder_.not_kept;
+    return;
+  }
+  recorder_.notes.push_back({event.time, event.bus, note});
+}
+
 void Examiner::Impl::take_notice(const Event& event) {
   if (const auto* damage = std::get_if<Damage>(event.notice)) {
     damaged_bytes_ += damage->bytes;
@@ -328,6 +355,7 @@ void Examiner::Impl::take_notice(const Event& event) {
       if (bus->frames > 0 && !bus->damage_open) bus->damage_open = bus->last;
     return;
   }
+  if (const auto* note = std::get_if<RecorderNote>(event.notice)) return take_note(event, *note);
   BusWatch& bus = bus_of(event.bus);
   if (event.bus >= kMaxBuses) return;  // counters of several buses would contradict each other
   if (const auto* info = std::get_if<BusInfo>(event.notice)) {

@@ -182,7 +182,8 @@ void CaptureMerge::put(Event event) {
   const bool packet = event.number != 0;
   announced_.resize(std::max(announced_.size(), buses_.size()));
   const bool is_bus = !packet && std::holds_alternative<BusInfo>(*event.notice);
-  const bool names_bus = !packet && !std::holds_alternative<Damage>(*event.notice);
+  const auto* note = packet ? nullptr : std::get_if<RecorderNote>(event.notice);
+  const bool names_bus = !packet && !std::holds_alternative<Damage>(*event.notice) && (note == nullptr || note->of_bus);
   if ((packet || names_bus) && event.bus < announced_.size() && !announced_[event.bus]) {
     announced_[event.bus] = true;
     if (!is_bus) {

@@ -113,7 +113,8 @@ FirstLook look(Bytes bytes, CaptureFormat format) {
   int packets = 0;
   while (!reader.ended() && packets == 0) {
     for (const Event& event : reader.read(1)) {
-      if (event.kind == EventKind::notice && std::holds_alternative<Counters>(*event.notice))
+      if (event.kind == EventKind::notice && (std::holds_alternative<Counters>(*event.notice) || std::holds_alternative<LinkChange>(*event.notice) ||
+           std::holds_alternative<RecorderNote>(*event.notice)))
         seen.start = std::min(seen.start, event.time);
       if (event.kind != EventKind::frame && event.kind != EventKind::error) continue;
       // A second packet long before the first: the first one's time is damaged.

@@ -7,11 +7,10 @@
 #include <algorithm>
 #include <cerrno>
 #include <cstring>
-#include <optional>
 #include <string_view>
 #include <vector>
 
-#include "io/pcapng_format.hpp"
+#include "io/block_encoder.hpp"
 
 namespace tramlog {
 namespace {
@@ -20,42 +19,9 @@ namespace {
 // each such piece, so that damage to one piece leaves the others readable.
 constexpr std::size_t kPieceBytes = 1 << 20;
 constexpr int kCompressionLevel = 3;
-constexpr std::size_t kMaxPayload = 64;
-constexpr std::uint8_t kFdFlagOnFile = 0x04;
-constexpr std::uint8_t kBrsFlagOnFile = 0x01;
-constexpr std::uint8_t kEsiFlagOnFile = 0x02;
-
-template <class T>
-void put_le(std::uint8_t*& at, T value) {
-  for (std::size_t i = 0; i < sizeof value; ++i) *at++ = static_cast<std::uint8_t>(value >> (8 * i));
-}
-
-void put_be32(std::uint8_t*& at, std::uint32_t value) {
-  for (int shift = 24; shift >= 0; shift -= 8) *at++ = static_cast<std::uint8_t>(value >> shift);
-}
-
-void put_time(std::uint8_t*& at, TimeNs time) {
-  const auto units = static_cast<std::uint64_t>(time);
-  put_le(at, static_cast<std::uint32_t>(units >> 32));
-  put_le(at, static_cast<std::uint32_t>(units));
-}
-
-void put_option_u64(std::uint8_t*& at, std::uint16_t code, std::uint64_t value) {
-  put_le(at, code);
-  put_le(at, std::uint16_t{8});
-  put_le(at, value);
-}
 
 bool ends_with(std::string_view text, std::string_view tail) {
   return text.size() >= tail.size() && text.substr(text.size() - tail.size()) == tail;
-}
-
-std::uint32_t id_on_file(const Event& frame) {
-  std::uint32_t id = frame.id;
-  if (frame.kind == EventKind::error) return (id & 0x1FFFFFFF) | pcapng::kCanError;
-  if (frame.flags & kExtendedId) id |= pcapng::kCanExtended;
-  if (frame.flags & kRemote) id |= pcapng::kCanRemote;
-  return id;
 }
 
 }  // namespace
@@ -63,7 +29,7 @@ std::uint32_t id_on_file(const Event& frame) {
 class CaptureWriter::Impl {
  public:
   Impl(int descriptor, std::string path, bool compressed) : path_(std::move(path)), descriptor_(descriptor) {
-    piece_.reserve(kPieceBytes + 4096);
+    piece_.reserve(kPieceBytes);
     if (compressed) {
       compressor_ = ZSTD_createCCtx();
       if (compressor_ == nullptr) {
@@ -71,7 +37,7 @@ class CaptureWriter::Impl {
       } else {
         ZSTD_CCtx_setParameter(compressor_, ZSTD_c_compressionLevel, kCompressionLevel);
         ZSTD_CCtx_setParameter(compressor_, ZSTD_c_checksumFlag, 1);
-        packed_.resize(ZSTD_compressBound(kPieceBytes + 4096));
+        packed_.resize(ZSTD_compressBound(kPieceBytes));
       }
     }
   }
@@ -83,24 +49,14 @@ class CaptureWriter::Impl {
     ZSTD_freeCCtx(compressor_);
   }
 
-  // Room for one block; the caller fills it from the returned place and ends it with close_block.
-  std::uint8_t* open_block(std::size_t most) {
-    if (piece_.size() + most > kPieceBytes) flush();
-    begin_ = piece_.size();
-    piece_.resize(begin_ + most);
-    return piece_.data() + begin_;
-  }
-
-  void close_block(std::uint8_t* end) {
-    const auto length = static_cast<std::uint32_t>(end - (piece_.data() + begin_) + 4);
-    std::uint8_t* at = piece_.data() + begin_ + 4;
-    put_le(at, length);
-    put_le(end, length);
-    piece_.resize(begin_ + length);
-    bytes_ += length;
+  /// For one more block.
+  BlockEncoder& encoder() {
+    if (piece_.size() + BlockEncoder::kLongestBlock > kPieceBytes) flush();
+    return encoder_;
   }
 
   void flush() {
+    bytes_ += piece_.size();
     if (piece_.empty() || error_ != 0) {
       piece_.clear();
       return;
@@ -152,9 +108,9 @@ class CaptureWriter::Impl {
 
   std::string path_;
   std::vector<std::uint8_t> piece_;
+  BlockEncoder encoder_{piece_};
   std::vector<std::uint8_t> packed_;
   ZSTD_CCtx* compressor_ = nullptr;
-  std::size_t begin_ = 0;
   std::uint64_t bytes_ = 0;
   int descriptor_ = -1;
   int error_ = 0;
@@ -172,96 +128,28 @@ Result<CaptureWriter> CaptureWriter::create(const std::string& path) {
                  path, "check that the folder exists and may be written"};
   }
   auto impl = std::make_unique<Impl>(descriptor, path, ends_with(path, ".zst"));
-  std::uint8_t* at = impl->open_block(28);
-  put_le(at, pcapng::kSectionHeader);
-  put_le(at, std::uint32_t{0});
-  put_le(at, pcapng::kByteOrderMagic);
-  put_le(at, std::uint16_t{1});  // version 1.0
-  put_le(at, std::uint16_t{0});
-  put_le(at, ~std::uint64_t{0});  // section length not told
-  impl->close_block(at);
+  impl->encoder().section();
   return CaptureWriter(std::move(impl));
 }
 
 void CaptureWriter::add_bus(const BusInfo& bus) {
-  const std::size_t name_size = std::min<std::size_t>(bus.name.size(), 1024);
-  std::uint8_t* at = impl_->open_block(80 + name_size);
-  put_le(at, pcapng::kInterfaceDescription);
-  put_le(at, std::uint32_t{0});
-  put_le(at, pcapng::kLinkTypeSocketCan);
-  put_le(at, std::uint16_t{0});
-  put_le(at, std::uint32_t{0});  // snap length: none
-  put_le(at, pcapng::kIfName);
-  put_le(at, static_cast<std::uint16_t>(name_size));
-  at = std::copy_n(bus.name.data(), name_size, at);
-  for (std::size_t i = name_size; i % 4 != 0; ++i) *at++ = 0;
-  put_le(at, pcapng::kIfTsResol);
-  put_le(at, std::uint16_t{1});
-  put_le(at, std::uint32_t{9});  // nanoseconds, and three bytes of padding
-  if (bus.bitrate != 0) put_option_u64(at, pcapng::kIfSpeed, bus.bitrate);
-  put_le(at, std::uint32_t{0});  // end of options
-  impl_->close_block(at);
+  impl_->encoder().bus(bus);
 }
 
 void CaptureWriter::write_frame(const Event& frame, std::uint64_t lost_before) {
-  const bool remote = frame.kind == EventKind::frame && (frame.flags & kRemote);
-  const std::uint8_t len = std::min<std::uint8_t>(frame.len, kMaxPayload);
-  const std::uint32_t payload = remote || frame.data == nullptr ? 0 : len;
-  std::uint8_t* at = impl_->open_block(128 + kMaxPayload);
-  put_le(at, pcapng::kEnhancedPacket);
-  put_le(at, std::uint32_t{0});
-  put_le(at, static_cast<std::uint32_t>(frame.bus));
-  put_time(at, frame.time);
-  put_le(at, 8 + payload);
-  put_le(at, 8 + payload);
-  put_be32(at, id_on_file(frame));
-  *at++ = len;
-  std::uint8_t fd = 0;
-  if (frame.kind == EventKind::frame && (frame.flags & kFd)) {
-    fd = kFdFlagOnFile;
-    if (frame.flags & kBitRateSwitch) fd |= kBrsFlagOnFile;
-    if (frame.flags & kErrorState) fd |= kEsiFlagOnFile;
-  }
-  *at++ = fd;
-  *at++ = 0;
-  *at++ = 0;
-  if (payload != 0) at = std::copy_n(frame.data, payload, at);
-  for (std::uint32_t i = payload; i % 4 != 0; ++i) *at++ = 0;
-  const bool outbound = frame.flags & kOutbound;
-  if (outbound) {
-    put_le(at, pcapng::kEpbFlags);
-    put_le(at, std::uint16_t{4});
-    put_le(at, std::uint32_t{2});
-  }
-  if (lost_before != 0) put_option_u64(at, pcapng::kEpbDropCount, lost_before);
-  if (outbound || lost_before != 0) put_le(at, std::uint32_t{0});
-  impl_->close_block(at);
+  impl_->encoder().frame(frame, lost_before);
 }
 
 void CaptureWriter::write_counters(BusIndex bus, TimeNs time, const Counters& counters) {
-  std::uint8_t* at = impl_->open_block(80);
-  put_le(at, pcapng::kInterfaceStatistics);
-  put_le(at, std::uint32_t{0});
-  put_le(at, static_cast<std::uint32_t>(bus));
-  put_time(at, time);
-  if (counters.received) put_option_u64(at, pcapng::kIsbIfRecv, *counters.received);
-  if (counters.interface_dropped) put_option_u64(at, pcapng::kIsbIfDrop, *counters.interface_dropped);
-  if (counters.system_dropped) put_option_u64(at, pcapng::kIsbOsDrop, *counters.system_dropped);
-  put_le(at, std::uint32_t{0});
-  impl_->close_block(at);
+  impl_->encoder().counters(bus, time, counters);
 }
 
 void CaptureWriter::write_link(BusIndex bus, TimeNs time, LinkState state) {
-  std::uint8_t* at = impl_->open_block(48);
-  put_le(at, pcapng::kInterfaceStatistics);
-  put_le(at, std::uint32_t{0});
-  put_le(at, static_cast<std::uint32_t>(bus));
-  put_time(at, time);
-  put_le(at, pcapng::kIsbLinkState);
-  put_le(at, std::uint16_t{1});
-  put_le(at, static_cast<std::uint32_t>(state));
-  put_le(at, std::uint32_t{0});
-  impl_->close_block(at);
+  impl_->encoder().link(bus, time, state);
+}
+
+void CaptureWriter::write_note(BusIndex bus, TimeNs time, const RecorderNote& note) {
+  impl_->encoder().note(bus, time, note);
 }
 
 bool CaptureWriter::flush() {

@@ -30,6 +30,8 @@ class CaptureWriter {
   void write_counters(BusIndex bus, TimeNs time, const Counters& counters);
   /// Interface statistics block with the recorder's own link state (local option, see pcapng_format.hpp).
   void write_link(BusIndex bus, TimeNs time, LinkState state);
+  /// Our own block (see pcapng_format.hpp); `bus` counts if the note is of a bus.
+  void write_note(BusIndex bus, TimeNs time, const RecorderNote& note);
   /// Hands everything so far to the system (a compressed capture ends its Zstandard frame here), so that a
   /// crash of the program loses nothing of it. False if any write has failed so far; finish() tells why.
   bool flush();

@@ -15,6 +15,7 @@ constexpr std::uint8_t kMicroseconds = 6;  // if_tsresol where there is none
 constexpr std::uint8_t kNanoseconds = 9;
 constexpr std::uint32_t kDirectionMask = 3, kDirectionOutbound = 2;
 constexpr std::uint16_t kDropsUnknown = 0xFFFF;  // of the obsolete packet block
+constexpr std::uint16_t kLongestNote = 1000;      // bytes of text
 constexpr std::size_t kMostAssumed = 8;          // a damaged interface number must not invent hundreds
 
 /// The next option, or nothing at the end; `broken` if it runs over the end.
@@ -68,6 +69,8 @@ void PcapngParser::handle(EventBatch& batch, const std::uint8_t* block, std::siz
       return enhanced_packet(batch, block, length);
     case kInterfaceStatistics:
       return statistics_block(batch, block, length);
+    case kRecorderNote:
+      return note_block(batch, block, length);
     case kSimplePacket:
       return simple_packet(batch, block, length);
     case kObsoletePacket:
@@ -209,6 +212,40 @@ void PcapngParser::statistics_block(EventBatch& batch, const std::uint8_t* block
   if (counted || !link) batch.add_notice(last_time_, interface->bus, counters);
   if (link) batch.add_notice(last_time_, interface->bus, *link);
   if (options.broken()) tell_damage(batch, window_.offset(), length, "statistics block with damaged options");
+}
+
+void PcapngParser::note_block(EventBatch& batch, const std::uint8_t* block, std::size_t length) {
+  if (length < 28) return tell_damage(batch, window_.offset(), length, "recorder's note that is too short");
+  RecorderNote note;
+  const std::uint32_t kind = load32(block + 8);
+  // A kind that a later version writes is not ours to read.
+  if (kind < static_cast<std::uint32_t>(RecorderNote::Kind::run_begins) ||
+      kind > static_cast<std::uint32_t>(RecorderNote::Kind::interface))
+    return;
+  note.kind = static_cast<RecorderNote::Kind>(kind);
+  has_can_ = true;  // nobody else writes these: a recorder without an interface yet
+  last_time_ = TickScale(kNanoseconds, 0).to_time(std::uint64_t{load32(block + 12)} << 32 | load32(block + 16));
+  BusIndex bus = 0;
+  if (const std::uint32_t index = load32(block + 20); index != kNoInterface) {
+    const Interface* interface = interface_of(batch, index);
+    if (interface == nullptr)
+      return no_interface(batch, length, "recorder's note on an interface that is not described");
+    note.of_bus = interface->can;
+    bus = interface->bus;
+  }
+  Options options(block + 24, block + length - 4, swapped_);
+  for (Option option; options.next(option);) {
+    if (option.code == kOptComment) {
+      note.text.assign(reinterpret_cast<const char*>(option.value), std::min(option.length, kLongestNote));
+    } else if (option.length == 8) {
+      const std::uint64_t value = load64(option.value);
+      if (option.code == kNoteNumber) note.number = value;
+      if (option.code == kNoteBoot) note.boot = value;
+      if (option.code == kNoteSpan) note.span = static_cast<SpanNs>(value);
+    }
+  }
+  batch.add_notice(last_time_, bus, std::move(note));
+  if (options.broken()) tell_damage(batch, window_.offset(), length, "recorder's note with damaged options");
 }
 
 void PcapngParser::enhanced_packet(EventBatch& batch, const std::uint8_t* block, std::size_t length) {

@@ -30,6 +30,14 @@ inline constexpr std::uint16_t kIsbOsDrop = 7;    // u64
 /// Our own option of an interface statistics block (top bit set: local use): u8 LinkState.
 inline constexpr std::uint16_t kIsbLinkState = 0x8001;
 
+/// Our own block (top bit set: local use), which other readers skip: u32 kind (RecorderNote), u32 time high, low in ns since
+/// 1970-01-01 UTC, u32 interface number or ~0, options: comment, and those below.
+inline constexpr std::uint32_t kRecorderNote = 0x80746C01;
+inline constexpr std::uint32_t kNoInterface = 0xFFFFFFFF;
+inline constexpr std::uint16_t kNoteNumber = 0x8002;  // u64
+inline constexpr std::uint16_t kNoteBoot = 0x8003;    // u64
+inline constexpr std::uint16_t kNoteSpan = 0x8004;    // i64 ns
+
 // First four bytes of SocketCAN packets, big-endian on file.
 inline constexpr std::uint32_t kCanExtended = 0x80000000;
 inline constexpr std::uint32_t kCanRemote = 0x40000000;

@@ -51,6 +51,7 @@ class PcapngParser : public CaptureParser {
   void rescue_interface(EventBatch& batch, const std::uint8_t* block, std::size_t length);
   void no_interface(EventBatch& batch, std::size_t length, const char* reason);
   void statistics_block(EventBatch& batch, const std::uint8_t* block, std::size_t length);
+  void note_block(EventBatch& batch, const std::uint8_t* block, std::size_t length);
   void enhanced_packet(EventBatch& batch, const std::uint8_t* block, std::size_t length);
   void obsolete_packet(EventBatch& batch, const std::uint8_t* block, std::size_t length);
   void simple_packet(EventBatch& batch, const std::uint8_t* block, std::size_t length);

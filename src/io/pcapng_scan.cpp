@@ -12,7 +12,7 @@ constexpr std::uint32_t kMostInterfacesSought = 256;
 constexpr std::size_t kLongestLostInterface = 4096;
 
 bool known_type(std::uint32_t type) {
-  return (type >= 1 && type <= kHighestSought) || type == kSectionHeader || type == kCustom ||
+  return (type >= 1 && type <= kHighestSought) || type == kSectionHeader || type == kCustom || type == kRecorderNote ||
          type == kCustomNoCopy;
 }
 
@@ -38,6 +38,8 @@ bool body_agrees(const std::uint8_t* at, std::uint32_t type, std::size_t length,
     case kInterfaceStatistics:
       return length >= 24 && load32(at + 8, swapped) < kMostInterfacesSought &&
              options_hold(at + 20, end, swapped);
+    case kRecorderNote:
+      return length >= 28 && load32(at + 8, swapped) < 256 && options_hold(at + 24, end, swapped);
     default:
       return true;
   }

@@ -10,7 +10,6 @@
 #include "exam/words.hpp"
 #include "io/text_file.hpp"
 #include "report/format.hpp"
-#include "tool/implement_option.hpp"
 #include "tool/progress.hpp"
 
 namespace tramlog {
@@ -49,20 +48,8 @@ int fail(const Error& error) {
   return kEnvironment;
 }
 
-Result<Roster> load_roster(const std::string& path) {
-  auto text = read_text_file(path, kMaxRosterBytes);
-  if (!text) return text.error();
-  auto roster = parse_roster(*text, path);
-  // The report is the same wherever the roster lies.
-  if (roster) roster->file = std::filesystem::path(path).filename().string();
-  return roster;
-}
-
-Result<std::optional<Roster>> load_roster_of(const CommonOptions& options) {
-  if (options.roster.empty()) return std::optional<Roster>();
-  auto roster = load_roster(options.roster);
-  if (!roster) return roster.error();
-  return std::optional<Roster>(std::move(*roster));
+void tell_problem(const Error& error) {
+  fail(error);
 }
 
 std::optional<Error> check_copies(const CaptureSource& source) {
@@ -109,7 +96,7 @@ Result<Report> examine(const CommonOptions& options, const std::optional<Roster>
                        const Schema& schema) {
   auto source = CaptureSource::open(options.captures);
   if (!source) return source.error();
-  auto implements = load_implement_options(options, schema);
+  auto implements = load_implement_options(options, schema, tell_problem);
   if (!implements) return implements.error();
   Examiner examiner(schema, std::move(*implements));
   Progress progress;

@@ -10,6 +10,7 @@
 #include "decode/interpreter.hpp"
 #include "exam/roster.hpp"
 #include "io/capture_reader.hpp"
+#include "outfit/user_files.hpp"
 #include "report/report.hpp"
 #include "schema/schema.hpp"
 #include "schema/units.hpp"
@@ -18,17 +19,12 @@ namespace tramlog {
 
 enum ExitCode : int { kFine = 0, kSomethingWrong = 1, kUsage = 2, kDamagedInput = 3, kEnvironment = 4 };
 
-struct CommonOptions {
+struct CommonOptions : UserFiles {
   std::vector<std::string> captures;
-  std::string roster;
   std::string format = "text";
   std::string output;  // empty: standard output
   bool unicode = false;
-  std::vector<std::string> schema;  // files and folders
   std::string from, to, units;      // empty: not given
-  std::string limits;               // of the seeding check-list; empty: the built-in ones
-  std::vector<std::string> descriptions;  // device descriptions: pool files or captures
-  std::string library;                    // folder of device descriptions; empty: the usual one
 };
 
 /// `required` = false: a command that can do without says so itself.
@@ -45,17 +41,8 @@ void add_filter(CLI::App& command, DecodeFilter& filter);
 /// Prints "tramlog: <what> : <where> : <what to do>" to standard error and gives the contract's exit code.
 int fail(const Error& error);
 
-Result<Roster> load_roster(const std::string& path);
-/// The one of --roster; none if the option was not given.
-Result<std::optional<Roster>> load_roster_of(const CommonOptions& options);
-
-/// Our own schema and the user's files upon it: .dbc, and .csv (data dictionary, texts of trouble codes); of
-/// a folder all of those, by name. What is wrong in them goes to standard error unless nothing is to be told;
-/// an error only if a file cannot be opened or nothing in it could be used.
-enum class SchemaTelling { problems, nothing };
-/// `counts`: for each file of options.schema that was added, all its problems, those that its layer does not list too.
-Result<Schema> load_schema(const CommonOptions& options, SchemaTelling telling = SchemaTelling::problems,
-                           std::vector<ProblemCount>* counts = nullptr);
+/// As above; for problems of files that can be used all the same.
+void tell_problem(const Error& error);
 
 /// --from and --to into the filter; a usage error if one is no time.
 std::optional<Error> parse_time_span(const CommonOptions& options, DecodeFilter& filter);
@@ -92,5 +79,8 @@ void add_export_command(CLI::App& app, int& code);
 void add_schema_command(CLI::App& app, int& code);
 void add_devices_command(CLI::App& app, int& code);
 void add_seeding_command(CLI::App& app, int& code);
+void add_status_command(CLI::App& app, int& code);
+void add_mark_command(CLI::App& app, int& code);
+void add_replay_command(CLI::App& app, int& code);
 
 }  // namespace tramlog

@@ -8,12 +8,14 @@
 #include "io/output_file.hpp"
 #include "tool/command.hpp"
 #include "tool/decode_explain.hpp"
+#include "tool/live_option.hpp"
 #include "tool/progress.hpp"
 
 namespace tramlog {
 namespace {
 
 struct DecodeOptions {
+  LiveOptions live;
   CommonOptions common;
   DecodeFilter filter;
   bool data = false;
@@ -101,7 +103,35 @@ int decode(const DecodeOptions& options, std::optional<UnitSystem> units, const 
   return tell_losses(*source, losses, "decoded");
 }
 
+/// As it is heard, until it is interrupted or the recorder ends.
+int decode_live(const DecodeOptions& options, std::optional<UnitSystem> units, const Schema& schema, std::optional<Roster> roster) {
+  std::unique_ptr<OutputFile> file;
+  OutputBuffer out([&](std::string_view bytes) { file->write(bytes); });
+  const std::unique_ptr<DecodeSink> sink = make_sink(options, units, out);
+  auto interpreter = Interpreter::make(schema, options.filter, std::move(roster), *sink);
+  if (!interpreter) return fail(interpreter.error());
+  auto stream = LiveStream::open(options.live);
+  if (!stream) return fail(stream.error());
+  auto created = OutputFile::create(options.common.output);
+  if (!created) return fail(created.error());
+  file = std::move(*created);
+  Interpreter& decoder = **interpreter;
+  while (!decoder.past_span() && !file->failed()) {
+    const std::span<const Event> events = stream->read();
+    if (events.empty()) break;
+    decoder.take(events);
+    out.flush();
+  }
+  decoder.finish();
+  out.flush();
+  const auto written = file->finish();
+  return written ? kFine : fail(written.error());
+}
+
 int run(DecodeOptions& options) {
+  if (const auto error = check_live(options.live, options.common)) return fail(*error);
+  if (options.live.live && options.explain)
+    return fail({ErrorKind::usage, "--explain takes a frame of a capture apart", "--explain", "leave out --live and name a capture"});
   if (options.common.format != "text" && options.common.format != "json")
     return fail({ErrorKind::usage, "unknown format \"" + options.common.format + "\"", "--format",
                  "choose one of: json, text"});
@@ -115,10 +145,11 @@ int run(DecodeOptions& options) {
   const auto units = parse_units(options.common);
   if (!units) return fail(units.error());
   if (const auto error = check_paths(options.common)) return fail(*error);
-  auto roster = load_roster_of(options.common);
+  auto roster = load_roster_if_named(options.common.roster);
   if (!roster) return fail(roster.error());
-  auto schema = load_schema(options.common);
+  auto schema = load_schema(options.common.schema, tell_problem);
   if (!schema) return fail(schema.error());
+  if (options.live.live) return decode_live(options, units.value(), *schema, std::move(*roster));
   if (options.explain) return explain(options, units.value(), *schema, *roster);
   return decode(options, units.value(), *schema, std::move(*roster));
 }
@@ -129,7 +160,8 @@ void add_decode_command(CLI::App& app, int& code) {
   auto options = std::make_shared<DecodeOptions>();
   CLI::App* command =
       app.add_subcommand("decode", "Every message in words and units, in the order of the bus");
-  add_captures(*command, options->common);
+  add_captures(*command, options->common, false);
+  add_live(*command, options->live);
   add_schema(*command, options->common);
   add_roster(*command, options->common, false);
   add_time_span(*command, options->common);

@@ -214,9 +214,9 @@ void tell_left_out(const Work& work) {
 int run(ExportOptions& options) {
   if (const auto error = parse_time_span(options.common, options.filter)) return fail(*error);
   if (const auto error = check_paths(options.common)) return fail(*error);
-  auto roster = load_roster_of(options.common);
+  auto roster = load_roster_if_named(options.common.roster);
   if (!roster) return fail(roster.error());
-  auto schema = load_schema(options.common);
+  auto schema = load_schema(options.common.schema, tell_problem);
   if (!schema) return fail(schema.error());
   auto plan = make_plan(options, *schema, *roster);
   if (!plan) return fail(plan.error());

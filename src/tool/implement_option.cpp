@@ -1,83 +1,6 @@
 #include "tool/implement_option.hpp"
 
-#include <fmt/format.h>
-
-#include <filesystem>
-
-#include "exam/examiner.hpp"
-#include "io/pool_folder.hpp"
-#include "io/text_file.hpp"
-
 namespace tramlog {
-namespace {
-
-constexpr std::size_t kMaxLimitsBytes = 256 * 1024;
-
-/// A pool begins with the three letters of one of its objects; anything else is taken for a capture.
-bool begins_like_a_pool(const std::vector<std::uint8_t>& bytes) {
-  if (bytes.size() < 3 || bytes[0] != 'D') return false;
-  const std::string letters(bytes.begin(), bytes.begin() + 3);
-  return letters == "DVC" || letters == "DET" || letters == "DPD" || letters == "DPT" || letters == "DVP";
-}
-
-std::string file_name(const std::string& path) {
-  return std::filesystem::path(path).filename().string();
-}
-
-Result<KnownPools> pools_of_capture(const std::string& path, const Schema& schema) {
-  auto source = CaptureSource::open({path});
-  if (!source) {
-    Error error = source.error();
-    if (error.kind == ErrorKind::input)
-      error.remedy = "name a file written by tramlog devices --save, or a capture with the upload";
-    return error;
-  }
-  Examiner examiner(schema);
-  for (;;) {
-    const std::span<const Event> events = source->read();
-    if (events.empty()) break;
-    examiner.take(events);
-  }
-  KnownPools pools;
-  const Conclusions found = examiner.conclude();
-  for (const ImplementRecord& implement : found.seeding.implements) {
-    if (implement.source != PoolSource::uploaded || implement.pool_bytes.empty()) continue;
-    KnownPool pool;
-    if (implement.client != kNobody) pool.name = found.controllers[static_cast<std::size_t>(implement.client)].name;
-    pool.bytes = implement.pool_bytes;
-    pool.words = fmt::format("--device-description {}", file_name(path));
-    pool.source = PoolSource::given;
-    pools.push_back(std::move(pool));
-  }
-  if (pools.empty())
-    return Error{ErrorKind::usage, "no device description was uploaded in this capture", path,
-                 "name a capture of a start-up with an upload, or a file written by tramlog devices --save"};
-  return pools;
-}
-
-Result<KnownPools> described(const std::string& path, const Schema& schema) {
-  std::error_code ignored;
-  const auto size = std::filesystem::file_size(path, ignored);
-  if (!ignored && size <= kMaxPoolFileBytes) {
-    auto file = read_pool_file(path);
-    if (!file) return file.error();
-    if (begins_like_a_pool(file->bytes)) {
-      const DevicePool pool = parse_device_pool(file->bytes);
-      if (!pool.device)
-        return Error{ErrorKind::input, "the device description has no device object (DVC)", path,
-                     "name a file written by tramlog devices --save"};
-      for (const PoolProblem& problem : pool.problems)
-        if (problem.broken)
-          return Error{ErrorKind::input, fmt::format("the device description is damaged: byte {}: {}", problem.offset, problem.what),
-                       path, "name the whole file as tramlog devices --save wrote it"};
-      return KnownPools{{std::nullopt, std::move(file->bytes), fmt::format("--device-description {}", file_name(path)),
-                         PoolSource::given}};
-    }
-  }
-  return pools_of_capture(path, schema);
-}
-
-}  // namespace
 
 void add_implement(CLI::App& command, CommonOptions& options) {
   command.add_option("--limits", options.limits, "Limits of the seeding check-list (TOML); see tramlog seeding --print-limits");
@@ -87,38 +10,6 @@ void add_implement(CLI::App& command, CommonOptions& options) {
       ->allow_extra_args(false);
   command.add_option("--library", options.library,
                      "Folder of device descriptions seen before (default: tramlog-pools beside the roster)");
-}
-
-std::string library_folder(const CommonOptions& options) {
-  if (!options.library.empty()) return options.library;
-  // Never a folder of the machine or the user: the same capture and roster must give the same report everywhere.
-  if (options.roster.empty()) return {};
-  return (std::filesystem::path(options.roster).parent_path() / "tramlog-pools").string();
-}
-
-Result<ImplementOptions> load_implement_options(const CommonOptions& options, const Schema& schema) {
-  ImplementOptions loaded;
-  if (!options.limits.empty()) {
-    auto text = read_text_file(options.limits, kMaxLimitsBytes);
-    if (!text) return text.error();
-    auto limits = SeedingLimits::parse(*text, options.limits);
-    if (!limits) return limits.error();
-    loaded.limits = std::move(*limits);
-  }
-  if (const std::string folder = library_folder(options); !folder.empty()) {
-    std::vector<Error> problems;
-    auto files = read_pool_folder(folder, problems);
-    if (!files) return files.error();
-    for (const Error& problem : problems) fail(problem);
-    for (PoolFile& file : *files)
-      loaded.pools.push_back({std::nullopt, std::move(file.bytes), fmt::format("library, {}", file_name(file.path)), PoolSource::library});
-  }
-  for (const std::string& path : options.descriptions) {
-    auto pools = described(path, schema);
-    if (!pools) return pools.error();
-    for (KnownPool& pool : *pools) loaded.pools.push_back(std::move(pool));
-  }
-  return loaded;
 }
 
 }  // namespace tramlog

@@ -23,6 +23,9 @@ int main(int argc, char** argv) {
   add_export_command(app, code);
   add_devices_command(app, code);
   add_seeding_command(app, code);
+  add_status_command(app, code);
+  add_mark_command(app, code);
+  add_replay_command(app, code);
   try {
     app.parse(argc, argv);
   } catch (const CLI::Success& asked_for_help) {

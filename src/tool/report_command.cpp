@@ -1,19 +1,31 @@
 // tramlog report, tramlog rollcall: examine captures and render what was found.
 #include "report/format.hpp"
 #include "tool/command.hpp"
+#include "tool/ask_command.hpp"
 #include "tool/implement_option.hpp"
+#include "tool/live_option.hpp"
 
 namespace tramlog {
 namespace {
 
-int run(const CommonOptions& options, bool rollcall) {
+int run(const CommonOptions& options, const LiveOptions& live, const AskChoice& choice, bool rollcall) {
+  if (const auto error = check_live(live, options)) return fail(*error);
+  if (choice.ask && !live.live)
+    return fail({ErrorKind::usage, "--ask needs --live", "--ask", "the recorder must be running on this machine: tramlog rollcall --live --ask"});
   const Format* format = find_format(options.format);
   if (format == nullptr)
     return fail({ErrorKind::usage, "unknown format \"" + options.format + "\"", "--format",
                  "choose one of: " + format_names()});
-  auto roster = load_roster_of(options);
+  if (choice.ask) return ask_and_call(choice, live, options);
+  if (live.live) {
+    auto request = live_request(options, rollcall);
+    return request ? ask_and_deliver(live, options, *request) : fail(request.error());
+  }
+  if (rollcall && options.roster.empty())
+    return fail({ErrorKind::usage, "nobody said who should be on this machine", "--roster", "give --roster FILE"});
+  auto roster = load_roster_if_named(options.roster);
   if (!roster) return fail(roster.error());
-  auto schema = load_schema(options);
+  auto schema = load_schema(options.schema, tell_problem);
   if (!schema) return fail(schema.error());
   auto report = examine(options, *roster, *schema);
   if (!report) return fail(report.error());
@@ -25,33 +37,39 @@ int run(const CommonOptions& options, bool rollcall) {
 
 void add_report_command(CLI::App& app, int& code) {
   auto options = std::make_shared<CommonOptions>();
+  auto live = std::make_shared<LiveOptions>();
   CLI::App* command = app.add_subcommand(
       "report", "What was on this bus, what is missing, what failed, what most likely caused it");
-  add_captures(*command, *options);
+  add_captures(*command, *options, false);
+  add_live(*command, *live);
   add_roster(*command, *options, false);
   add_schema(*command, *options);
   add_implement(*command, *options);
   add_format(*command, *options);
   add_output(*command, *options);
   command->footer(
-      "Example:\n  tramlog report --roster drill.toml monday-1.pcapng monday-2.pcapng.zst\n\n"
+      "Example:\n  tramlog report --roster drill.toml monday-1.pcapng monday-2.pcapng.zst\n  tramlog report --live\n\n"
       "Exit code: 0 nothing wrong, 1 something wrong on the bus, 2 wrong usage,\n"
       "3 a capture is damaged or unreadable, 4 the environment failed.");
-  command->callback([options, &code] { code = run(*options, false); });
+  command->callback([options, live, &code] { code = run(*options, *live, {}, false); });
 }
 
 void add_rollcall_command(CLI::App& app, int& code) {
   auto options = std::make_shared<CommonOptions>();
+  auto live = std::make_shared<LiveOptions>();
+  auto choice = std::make_shared<AskChoice>();
   CLI::App* command =
       app.add_subcommand("rollcall", "Is every expected controller here, with the expected software?");
-  add_captures(*command, *options);
-  add_roster(*command, *options, true);
+  add_captures(*command, *options, false);
+  add_live(*command, *live);
+  add_ask(*command, *choice);
+  add_roster(*command, *options, false);
   add_schema(*command, *options);
   add_format(*command, *options);
   add_output(*command, *options);
   command->footer(
-      "Example:\n  tramlog rollcall --roster drill.toml start-up.pcapng\n\nExit codes as tramlog report.");
-  command->callback([options, &code] { code = run(*options, true); });
+      "Example:\n  tramlog rollcall --roster drill.toml start-up.pcapng\n  tramlog rollcall --live --ask\n\nA roster is needed: --roster, or with --live the recorder's own. Exit codes as tramlog report.");
+  command->callback([options, live, choice, &code] { code = run(*options, *live, *choice, true); });
 }
 
 }  // namespace tramlog

@@ -87,7 +87,7 @@ int check(SchemaOptions options, bool json) {
   options.schema.insert(options.schema.end(), options.check.begin(), options.check.end());
   const std::size_t ours = Schema::built_in().layers().size();
   std::vector<ProblemCount> counts;
-  const auto schema = load_schema(options, SchemaTelling::nothing, &counts);
+  const auto schema = load_schema(options.schema, {}, &counts);
   if (!schema) return fail(schema.error());
   std::vector<Checked> files;
   bool clean = true;
@@ -110,7 +110,7 @@ int run(const SchemaOptions& options) {
                    "run them one after the other"});
     return check(options, json);
   }
-  auto schema = load_schema(options, SchemaTelling::problems);
+  auto schema = load_schema(options.schema, tell_problem);
   if (!schema) return fail(schema.error());
   if (options.terms.empty())
     return deliver(options, json ? schema_overview_json(*schema) : schema_overview_text(*schema), kFine);

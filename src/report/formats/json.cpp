@@ -6,6 +6,7 @@
 
 #include "exam/words.hpp"
 #include "report/format.hpp"
+#include "report/recorder_page.hpp"
 #include "report/seeding_json.hpp"
 #include "report/seeding_page.hpp"
 
@@ -286,7 +287,8 @@ std::string render_report(const Report& report, const FormatOptions&) {
                  {"transfers", transfers(all)},
                  {"faults", faults(all)},
                  {"findings", findings(all)},
-                 {"implements", implements_json(all, false)}});
+                 {"implements", implements_json(all, false)},
+                 {"recorder", recorder_json(all)}});
 }
 
 std::string render_rollcall(const Report& report, const FormatOptions&) {

@@ -8,6 +8,7 @@
 #include "exam/words.hpp"
 #include "report/format.hpp"
 #include "report/page.hpp"
+#include "report/recorder_page.hpp"
 #include "report/seeding_page.hpp"
 
 namespace tramlog::formats {
@@ -362,6 +363,7 @@ std::string render_report(const Report& report, const FormatOptions& options) {
   transfers(page, all);
   details(page, all);
   buses(page, all);
+  recorder_page(page, all);
   return page.take();
 }
 

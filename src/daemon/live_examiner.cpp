@@ -1,0 +1,262 @@
+#include "daemon/live_examiner.hpp"
+
+#include <fcntl.h>
+#include <signal.h>
+#include <sys/prctl.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <cerrno>
+#include <utility>
+
+#include "io/capture_file_reader.hpp"
+#include "io/capture_reader.hpp"
+
+namespace tramlog {
+namespace {
+
+using namespace std::chrono_literals;
+constexpr auto kPatience = 100ms;
+constexpr unsigned kLongestJob = 120;  // s; a copy that takes longer has gone astray
+
+void write_all(int descriptor, const std::string& text) {
+  const char* at = text.data();
+  std::size_t left = text.size();
+  while (left > 0) {
+    const ssize_t done = ::write(descriptor, at, left);
+    if (done < 0 && errno == EINTR) continue;
+    if (done <= 0) return;
+    at += done;
+    left -= static_cast<std::size_t>(done);
+  }
+}
+
+/// The parent's handlers would tell the parent of the copy's signals.
+void forget_handlers() {
+  for (int number = 1; number < NSIG; ++number) ::signal(number, SIG_DFL);
+  sigset_t none;
+  sigemptyset(&none);
+  ::sigprocmask(SIG_SETMASK, &none, nullptr);
+}
+
+}  // namespace
+
+/// The chunks of one segment as the bytes of a file that goes on growing.
+class LiveExaminer::Feed final : public ByteSource {
+ public:
+  Feed(LiveExaminer& owner, ChunkPtr first) : owner_(owner), chunk_(std::move(first)) {}
+
+  Chunk read(std::uint8_t* into, std::size_t size) override {
+    for (;;) {
+      if (used_ < chunk_->bytes.size()) {
+        const std::size_t count = std::min(size, chunk_->bytes.size() - used_);
+        std::copy_n(chunk_->bytes.data() + used_, count, into);
+        used_ += count;
+        const std::lock_guard lock(owner_.mutex_);
+        owner_.status_.segment_bytes += count;
+        return {Status::data, count};
+      }
+      if (chunk_->last || ended_) return {};
+      // Everything that was read has been examined: the moment for a copy.
+      owner_.serve();
+      if (owner_.stopping_) {
+        ended_ = true;
+        return {};
+      }
+      ChunkPtr next = owner_.queue_.pop(kPatience);
+      if (!next) continue;
+      if (next->begins_segment) {
+        owner_.next_first_ = std::move(next);
+        ended_ = true;
+        return {};
+      }
+      take(std::move(next));
+    }
+  }
+
+ private:
+  void take(ChunkPtr next) {
+    chunk_ = std::move(next);
+    used_ = 0;
+    if (chunk_->recorded) return;
+    const std::lock_guard lock(owner_.mutex_);
+    owner_.status_.unrecorded += chunk_->events;
+  }
+
+  LiveExaminer& owner_;
+  ChunkPtr chunk_;
+  std::size_t used_ = 0;
+  bool ended_ = false;
+};
+
+struct LiveExaminer::Reading {
+  std::unique_ptr<BusTable> buses = std::make_unique<BusTable>();  // of all segments
+  std::unique_ptr<CaptureFileReader> reader;                       // of the present one
+};
+
+LiveExaminer::LiveExaminer(const Schema& schema, ImplementOptions implements, ChunkQueue& queue, EarlierSegments earlier,
+                           std::function<void(std::span<const Event>)> see_events)
+    : schema_(schema),
+      implements_(std::move(implements)),
+      queue_(queue),
+      earlier_(std::move(earlier)),
+      see_events_(std::move(see_events)),
+      examiner_(std::make_unique<Examiner>(schema_, implements_)),
+      reading_(std::make_unique<Reading>()),
+      thread_([this] { run(); }) {}
+
+LiveExaminer::~LiveExaminer() {
+  stop();
+  if (thread_.joinable()) thread_.join();
+}
+
+void LiveExaminer::stop() {
+  stopping_ = true;
+  queue_.wake();
+}
+
+ExaminerStatus LiveExaminer::status() const {
+  const std::lock_guard lock(mutex_);
+  ExaminerStatus status = status_;
+  status.waiting = queue_.bytes();
+  return status;
+}
+
+void LiveExaminer::ask(std::optional<Roster> roster, Job job, std::function<void(int, int)> started) {
+  {
+    const std::lock_guard lock(mutex_);
+    requests_.push_back({std::move(roster), std::move(job), std::move(started)});
+  }
+  queue_.wake();
+}
+
+void LiveExaminer::run() {
+  ChunkPtr first;
+  while (!stopping_ && !first) {
+    serve();
+    first = queue_.pop(kPatience);
+    if (first && !first->begins_segment) first.reset();
+  }
+  while (first && !stopping_) {
+    if (first->starts_over) begin_anew(first->segment->segment);
+    read_segment(std::move(first));
+    first = std::exchange(next_first_, nullptr);
+  }
+  finished_ = true;
+  while (!stopping_) {
+    serve();
+    queue_.pop(kPatience);
+  }
+}
+
+void LiveExaminer::read_segment(ChunkPtr first) {
+  const TimeNs start = first->segment->start;
+  {
+    const std::lock_guard lock(mutex_);
+    status_.segment = first->segment->name;
+    status_.segment_bytes = 0;
+  }
+  reading_->reader = std::make_unique<CaptureFileReader>(
+      std::make_unique<ByteWindow>(std::make_unique<Feed>(*this, std::move(first))), CaptureFormat::pcapng,
+      *reading_->buses, file_++, start);
+  CaptureFileReader& reader = *reading_->reader;
+  while (!reader.ended()) {
+    const std::span<const Event> events = reader.read(next_number_);
+    if (events.empty()) continue;
+    examiner_->take(events);
+    if (see_events_) see_events_(events);
+    std::uint64_t frames = 0;
+    for (const Event& event : events)
+      if (event.number != 0) {
+        next_number_ = event.number + 1;
+        ++frames;
+      }
+    const std::lock_guard lock(mutex_);
+    status_.frames += frames;
+    status_.latest = events.back().time;
+  }
+  fingerprints_.push_back(reader.parser().tally().fingerprint.text());
+  reading_->reader.reset();
+}
+
+/// What the disk has is what counts from now on.
+void LiveExaminer::begin_anew(std::uint32_t before_segment) {
+  std::vector<std::string> paths;
+  for (;;) {
+    paths = earlier_ ? earlier_(before_segment) : std::vector<std::string>();
+    if (!paths.empty() || !earlier_ || stopping_) break;
+    serve();
+    std::this_thread::sleep_for(kPatience);
+  }
+  if (paths.empty()) return;
+  auto source = CaptureSource::open(paths);
+  if (!source) return;
+  auto examiner = std::make_unique<Examiner>(schema_, implements_);
+  auto buses = std::make_unique<BusTable>();
+  std::uint64_t frames = 0;
+  std::uint64_t number = 0;
+  for (;;) {
+    const std::span<const Event> events = source->read();
+    if (events.empty() || stopping_) break;
+    for (const Event& event : events) {
+      if (event.number != 0) {
+        ++frames;
+        number = event.number;
+      } else if (const auto* info = std::get_if<BusInfo>(event.notice)) {
+        (void)buses->place(*info);
+      }
+    }
+    examiner->take(events);
+  }
+  examiner_ = std::move(examiner);
+  reading_->buses = std::move(buses);
+  fingerprints_.clear();
+  for (const CaptureFile& file : source->files())
+    if (file.unreadable.empty()) fingerprints_.push_back(file.fingerprint);
+  file_ = static_cast<std::uint32_t>(source->files().size());
+  next_number_ = number + 1;
+  const std::lock_guard lock(mutex_);
+  status_.frames = frames;
+  status_.unrecorded = 0;
+  ++status_.begun_anew;
+}
+
+void LiveExaminer::serve() {
+  std::vector<Request> requests;
+  {
+    const std::lock_guard lock(mutex_);
+    requests.swap(requests_);
+  }
+  for (Request& request : requests) fork_for(request);
+}
+
+void LiveExaminer::fork_for(Request& request) {
+  int ends[2];
+  if (::pipe2(ends, O_CLOEXEC) != 0) return request.started(-1, -1);
+  const ExaminerStatus now = status();
+  sigset_t all, before;
+  sigfillset(&all);
+  ::pthread_sigmask(SIG_BLOCK, &all, &before);
+  const pid_t process = ::fork();
+  if (process == 0) {
+    forget_handlers();
+    ::prctl(PR_SET_PDEATHSIG, SIGKILL);
+    ::alarm(kLongestJob);
+    ::close(ends[0]);
+    Report report;
+    report.files = fingerprints_;
+    if (reading_->reader) report.files.push_back(reading_->reader->parser().tally().fingerprint.text());
+    report.found = examiner_->conclude(request.roster);
+    write_all(ends[1], request.job(std::move(report), now));
+    ::_exit(0);
+  }
+  ::pthread_sigmask(SIG_SETMASK, &before, nullptr);
+  ::close(ends[1]);
+  if (process < 0) {
+    ::close(ends[0]);
+    return request.started(-1, -1);
+  }
+  request.started(ends[0], process);
+}
+
+}  // namespace tramlog

@@ -1,0 +1,56 @@
+#include "exam/recorder_words.hpp"
+
+#include <fmt/format.h>
+
+#include "base/text.hpp"
+#include "exam/words.hpp"
+
+namespace tramlog {
+
+const char* note_code(RecorderNote::Kind kind) {
+  using Kind = RecorderNote::Kind;
+  switch (kind) {
+    case Kind::run_begins:
+      return "run-begins";
+    case Kind::run_ends:
+      return "run-ends";
+    case Kind::mark:
+      return "mark";
+    case Kind::clock_stepped:
+      return "clock-stepped";
+    case Kind::not_recorded:
+      return "not-recorded";
+    case Kind::disk:
+      return "disk";
+    case Kind::interface:
+      break;
+  }
+  return "interface";
+}
+
+std::string note_words(const RecorderNote& note) {
+  using Kind = RecorderNote::Kind;
+  const std::string text = printable_utf8(note.text);
+  const std::string why = text.empty() ? "" : ": " + text;
+  switch (note.kind) {
+    case Kind::run_begins:
+      return fmt::format("run {} of the recorder begins{}{}", note.number,
+                         note.boot > 0 ? fmt::format(" (boot {})", note.boot) : "", why);
+    case Kind::run_ends:
+      return fmt::format("the run ends in good order{}", why);
+    case Kind::mark:
+      return fmt::format("the technician's note{}", why);
+    case Kind::clock_stepped:
+      return fmt::format("the system's clock was put {} by {}; the times here go on at their own pace{}",
+                         note.span < 0 ? "back" : "forward", format_span(note.span < 0 ? -note.span : note.span), why);
+    case Kind::not_recorded:
+      return fmt::format("{} could not be recorded{}", counted(note.number, "frame or notice", "frames and notices"), why);
+    case Kind::disk:
+      return fmt::format("the recording disk{}", why);
+    case Kind::interface:
+      break;
+  }
+  return fmt::format("the interface{}", why);
+}
+
+}  // namespace tramlog

@@ -1,0 +1,243 @@
+#include "record/segment_writer.hpp"
+
+#include <fcntl.h>
+#include <fmt/format.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <cerrno>
+#include <cstring>
+#include <utility>
+
+namespace tramlog {
+namespace {
+
+using namespace std::chrono_literals;
+using Clock = std::chrono::steady_clock;
+
+constexpr auto kPatience = 100ms;   // between two looks at the queue, and so between two writes
+constexpr auto kRetry = 500ms;      // when the disk takes nothing
+constexpr auto kStall = 2s;         // a write that takes longer is told
+
+std::chrono::milliseconds since(Clock::time_point start) {
+  return std::chrono::duration_cast<std::chrono::milliseconds>(Clock::now() - start);
+}
+
+/// The names in a folder are only safe once the folder is.
+void sync_folder(const std::string& folder) {
+  const int descriptor = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+  if (descriptor < 0) return;
+  ::fsync(descriptor);
+  ::close(descriptor);
+}
+
+bool is_full(int code) {
+  return code == ENOSPC || code == EDQUOT;
+}
+
+}  // namespace
+
+SegmentWriter::SegmentWriter(WriterOptions options, ChunkQueue& queue, WriterHooks hooks)
+    : options_(std::move(options)), queue_(queue), hooks_(std::move(hooks)), thread_([this] { run(); }) {}
+
+SegmentWriter::~SegmentWriter() {
+  stop();
+  if (thread_.joinable()) thread_.join();
+}
+
+void SegmentWriter::stop() {
+  stopping_ = true;
+  queue_.wake();
+}
+
+WriterStatus SegmentWriter::status() const {
+  const std::lock_guard lock(mutex_);
+  WriterStatus status = status_;
+  status.waiting = queue_.bytes();
+  return status;
+}
+
+std::vector<SegmentWriter::News> SegmentWriter::take_news() {
+  const std::lock_guard lock(mutex_);
+  return std::exchange(news_, {});
+}
+
+void SegmentWriter::run() {
+  synced_at_ = Clock::now();
+  for (;;) {
+    const ChunkPtr chunk = queue_.pop(kPatience);
+    if (chunk) take(*chunk);
+    if (dirty_ && (since(synced_at_) >= options_.sync_every || (chunk && chunk->last))) sync();
+    if ((chunk && chunk->last) || (stopping_ && !chunk)) break;
+    // What comes in small pieces goes out in larger ones.
+    if (chunk && queue_.bytes() < 64 * 1024 && !stopping_) std::this_thread::sleep_for(kPatience);
+  }
+  close_segment();
+  finished_ = true;
+}
+
+void SegmentWriter::take(const Chunk& chunk) {
+  if (!chunk.recorded) return;
+  if (chunk.begins_segment) {
+    close_segment();
+    while (!open_segment(chunk)) {
+      if (stopping_) return;
+      wait_a_little();
+    }
+  }
+  const std::uint8_t* data = chunk.bytes.data();
+  std::size_t size = chunk.bytes.size();
+  while (size > 0) {
+    const std::uint64_t before = offset_;
+    const Outcome outcome = descriptor_ >= 0 ? write_out(data, size) : Outcome::retry;
+    const std::size_t done = static_cast<std::size_t>(offset_ - before);
+    data += done;
+    size -= done;
+    if (outcome == Outcome::done) break;
+    if (stopping_) return;
+    wait_a_little();
+    if (descriptor_ < 0) {
+      // The same file again, at the place where it was good; what a failed write left behind goes.
+      descriptor_ = ::open(path_.c_str(), O_WRONLY | O_CLOEXEC);
+      if (descriptor_ < 0 && errno == ENOENT) {
+        // Somebody removed it: what is still to come goes to a file of this name, and the next segment begins soon.
+        new_segment_wish_ = true;
+        descriptor_ = ::open(path_.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0640);
+        offset_ = 0;
+      }
+      if (descriptor_ >= 0 && (::ftruncate(descriptor_, static_cast<off_t>(offset_)) != 0 ||
+                               ::lseek(descriptor_, static_cast<off_t>(offset_), SEEK_SET) < 0)) {
+        ::close(descriptor_);
+        descriptor_ = -1;
+      }
+    }
+  }
+  const std::lock_guard lock(mutex_);
+  status_.segment_bytes = offset_;
+  status_.written += chunk.bytes.size();
+}
+
+bool SegmentWriter::open_segment(const Chunk& chunk) {
+  path_ = options_.folder + "/" + chunk.segment->name;
+  descriptor_ = ::open(path_.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0640);
+  if (descriptor_ < 0) {
+    const int code = errno;
+    in_trouble(fmt::format("lets no new file be made ({})", std::strerror(code)));
+    if (is_full(code) && hooks_.make_room) hooks_.make_room();
+    return false;
+  }
+  offset_ = 0;
+  sync_folder(options_.folder);
+  if (hooks_.opened) hooks_.opened(path_, chunk.segment->start);
+  const std::lock_guard lock(mutex_);
+  status_.segment = chunk.segment->name;
+  status_.segment_bytes = 0;
+  return true;
+}
+
+SegmentWriter::Outcome SegmentWriter::write_out(const std::uint8_t* data, std::size_t size) {
+  const auto start = Clock::now();
+  bool failed = false;
+  while (size > 0 && !failed) {
+    const ssize_t done = ::write(descriptor_, data, size);
+    if (done < 0 && errno == EINTR) continue;
+    if (done < 0) {
+      const int code = errno;
+      failed = true;
+      if (is_full(code)) {
+        in_trouble(fmt::format("is full ({})", std::strerror(code)));
+        // Removing old recordings is what the limits are for; if that helps it was no trouble.
+        if (hooks_.make_room && hooks_.make_room()) failed = false;
+      } else {
+        in_trouble(fmt::format("takes no data ({})", std::strerror(code)));
+        ::close(descriptor_);
+        descriptor_ = -1;
+      }
+      continue;
+    }
+    dirty_ = true;
+    offset_ += static_cast<std::uint64_t>(done);
+    data += done;
+    size -= static_cast<std::size_t>(done);
+  }
+  const auto took = since(start);
+  {
+    const std::lock_guard lock(mutex_);
+    status_.longest_wait = std::max(status_.longest_wait, took);
+  }
+  if (failed) return Outcome::retry;
+  if (took >= kStall) {
+    const std::lock_guard lock(mutex_);
+    news_.push_back({false, fmt::format("stalled for {:.1f} s; {} KiB waited in memory, nothing of it was lost",
+                                        static_cast<double>(took.count()) / 1000, queue_.bytes() / 1024)});
+  }
+  out_of_trouble();
+  return Outcome::done;
+}
+
+bool SegmentWriter::sync() {
+  synced_at_ = Clock::now();
+  if (descriptor_ < 0) return false;
+  const int result = ::fdatasync(descriptor_);
+  const int code = errno;
+  const auto took = since(synced_at_);
+  synced_at_ = Clock::now();
+  {
+    const std::lock_guard lock(mutex_);
+    status_.longest_wait = std::max(status_.longest_wait, took);
+    if (took >= kStall)
+      news_.push_back({false, fmt::format("stalled for {:.1f} s; {} KiB waited in memory, nothing of it was lost",
+                                          static_cast<double>(took.count()) / 1000, queue_.bytes() / 1024)});
+  }
+  if (result != 0) {
+    in_trouble(fmt::format("did not keep what was written within the last second ({})", std::strerror(code)));
+    if (!is_full(code)) {
+      ::close(descriptor_);
+      descriptor_ = -1;
+      new_segment_wish_ = true;
+    }
+    return false;
+  }
+  dirty_ = false;
+  return true;
+}
+
+void SegmentWriter::close_segment() {
+  if (descriptor_ < 0) return;
+  if (dirty_) sync();
+  if (descriptor_ >= 0) ::close(descriptor_);
+  descriptor_ = -1;
+  dirty_ = false;
+  ++whole_segments_;
+  {
+    const std::lock_guard lock(mutex_);
+    status_.segment.clear();
+  }
+  if (hooks_.closed) hooks_.closed(path_);
+}
+
+void SegmentWriter::in_trouble(const std::string& what) {
+  const std::lock_guard lock(mutex_);
+  most_waiting_ = std::max(most_waiting_, queue_.bytes());
+  if (!status_.trouble.empty()) return;
+  status_.trouble = what;
+  trouble_since_ = Clock::now();
+  most_waiting_ = 0;
+  news_.push_back({true, what});
+}
+
+void SegmentWriter::out_of_trouble() {
+  const std::lock_guard lock(mutex_);
+  if (status_.trouble.empty()) return;
+  most_waiting_ = std::max(most_waiting_, queue_.bytes());
+  status_.trouble.clear();
+  news_.push_back({false, fmt::format("is well again after {:.1f} s; {} KiB had waited in memory",
+                                      static_cast<double>(since(trouble_since_).count()) / 1000, most_waiting_ / 1024)});
+}
+
+void SegmentWriter::wait_a_little() {
+  for (auto left = kRetry; left > 0ms && !stopping_; left -= 50ms) std::this_thread::sleep_for(50ms);
+}
+
+}  // namespace tramlog
