@@ -98,7 +98,9 @@ class Daemon::Impl {
     keeping.compress = config_.compress;
     keeping.limits.most_bytes = config_.keep_bytes;
     keeping.limits.least_free_bytes = config_.keep_free_bytes;
-    keeping.limits.most_age = config_.keep_span;
+    // With a clock that nobody vouches for, everything may look too old.
+    keeping.limits.most_age = clock_is_synchronised() ? config_.keep_span : 0;
+    keeping_ = keeping;
     keeper_ = std::make_unique<Keeper>(config_.folder, keeping, [](const KeeperNews& news) {
       journal(news.kind == KeeperNews::Kind::failed || news.kind == KeeperNews::Kind::limits_not_held, news.text);
     });
@@ -196,6 +198,10 @@ class Daemon::Impl {
       if (cancelled) return;
       // Fed from here, and only if the buses' thread is alive too: a recorder that records nothing must not live on.
       if (listener_->awake_within(kListenerStuck)) ::sd_notify(0, "WATCHDOG=1");
+      if (keeping_.limits.most_age != config_.keep_span && clock_is_synchronised()) {
+        keeping_.limits.most_age = config_.keep_span;
+        keeper_->set_options(keeping_);
+      }
       feed_watchdog();
     });
   }
@@ -295,6 +301,7 @@ class Daemon::Impl {
   Standstill standstill_;
   // In the order in which they need each other.
   std::optional<ChunkQueue> disk_queue_, examiner_queue_;
+  KeeperOptions keeping_;
   std::unique_ptr<Keeper> keeper_;
   std::unique_ptr<SegmentWriter> writer_;
   std::unique_ptr<LiveExaminer> examiner_;

@@ -8,6 +8,8 @@
 #include <boost/asio/post.hpp>
 #include <boost/asio/read.hpp>
 #include <boost/asio/steady_timer.hpp>
+#include <boost/asio/thread_pool.hpp>
+#include <atomic>
 #include <boost/asio/buffer.hpp>
 #include <cerrno>
 #include <map>
@@ -25,6 +27,7 @@ using Clock = std::chrono::steady_clock;
 constexpr auto kLookEvery = std::chrono::seconds(2);
 // If a look takes long, there are fewer of them.
 constexpr int kShareOfTime = 10;
+constexpr unsigned kMostWaitingWrites = 8;
 constexpr std::size_t kEventsAtOnce = 2000;  // in one look; a hostile bus must not fill the disk with words
 
 /// Reads what a copy renders until it ends.
@@ -75,6 +78,7 @@ class LiveDesk::Impl : public std::enable_shared_from_this<Impl> {
         config_(config),
         hooks_(std::move(hooks)),
         timer_(context),
+        folder_(config.folder),
         events_(config.folder, config.events_bytes, config.events_files) {}
 
   /// In a copy of the process; the answer's text on this loop.
@@ -178,13 +182,42 @@ class LiveDesk::Impl : public std::enable_shared_from_this<Impl> {
     }
     if (events.size() > kEventsAtOnce)
       hooks_.journal(true, fmt::format("{} changes at once; the first {} are told, all of them are in the report", events.size(), kEventsAtOnce));
-    if (!events_.append(lines)) hooks_.journal(true, "events.jsonl could not be written");
-    if (const auto summary = answer.find("text"); summary != answer.end()) {
+    std::string summary, summary_json;
+    if (answer.contains("text")) {
       summary_at_ = Clock::now();
-      const bool written = replace_file(config_.folder, "summary.txt", *summary) & replace_file(config_.folder, "summary.json", answer["json"]);
-      if (!written && !summary_failed_) hooks_.journal(true, "the summary could not be written; what is in it can be asked with tramlog report --live");
-      summary_failed_ = !written;
+      summary = answer["text"];
+      summary_json = answer["json"];
     }
+    write_files(std::move(lines), std::move(summary), std::move(summary_json));
+  }
+
+  /// A disk that stalls must not hold up this loop.
+  void write_files(std::string lines, std::string summary, std::string summary_json) {
+    if (waiting_to_be_written_ >= kMostWaitingWrites) {
+      // The next look has a newer summary; events are in the journal and in the report.
+      if (!std::exchange(writes_left_out_, true)) hooks_.journal(true, "the disk is too slow for events.jsonl and the summary; some are left out");
+      return;
+    }
+    writes_left_out_ = false;
+    ++waiting_to_be_written_;
+    asio::post(files_, [this, lines = std::move(lines), summary = std::move(summary), summary_json = std::move(summary_json)] {
+      const bool told = events_.append(lines);
+      if (!told && !events_failed_) hooks_.journal(true, "events.jsonl could not be written");
+      events_failed_ = !told;
+      if (!summary.empty()) {
+        const bool text_written = replace_file(folder_, "summary.txt", summary);
+        const bool written = replace_file(folder_, "summary.json", summary_json) && text_written;
+        if (!written && !summary_failed_)
+          hooks_.journal(true, "the summary could not be written; what is in it can be asked with tramlog report --live");
+        summary_failed_ = !written;
+      }
+      --waiting_to_be_written_;
+    });
+  }
+
+  /// Behind everything that was to be written so far.
+  void when_written(std::function<void()> done) {
+    asio::post(files_, [this, done = std::move(done)] { asio::post(context_, done); });
   }
 
   asio::io_context& context_;
@@ -192,6 +225,7 @@ class LiveDesk::Impl : public std::enable_shared_from_this<Impl> {
   Config config_;
   Hooks hooks_;
   asio::steady_timer timer_;
+  const std::string folder_;
   EventFile events_;
   StandingMemory memory_;
   std::optional<Roster> roster_;
@@ -199,7 +233,10 @@ class LiveDesk::Impl : public std::enable_shared_from_this<Impl> {
   std::map<std::string, unsigned> protected_;  // by code: how often
   std::uint64_t known_ = 0;
   Clock::time_point summary_at_{};
-  bool finishing_ = false, summary_failed_ = false;
+  bool finishing_ = false, writes_left_out_ = false;
+  std::atomic<unsigned> waiting_to_be_written_{0};
+  bool summary_failed_ = false, events_failed_ = false;  // of the thread below
+  asio::thread_pool files_{1};  // last: its end waits for what uses the others
 };
 
 LiveDesk::LiveDesk(asio::io_context& context, LiveExaminer& examiner, const Config& config, Hooks hooks)
@@ -207,13 +244,16 @@ LiveDesk::LiveDesk(asio::io_context& context, LiveExaminer& examiner, const Conf
 LiveDesk::~LiveDesk() {
   impl_->finishing_ = true;
   impl_->timer_.cancel();
+  impl_->files_.join();
 }
 void LiveDesk::set_roster(std::optional<Roster> roster) { impl_->roster_ = std::move(roster); }
 bool LiveDesk::has_roster() const { return impl_->roster_.has_value(); }
 std::vector<std::string> LiveDesk::standing() const { return impl_->open_; }
 void LiveDesk::reconfigure(const Config& config) {
   impl_->config_ = config;
-  impl_->events_.set_limits(config.events_bytes, config.events_files);
+  asio::post(impl_->files_, [impl = impl_.get(), bytes = config.events_bytes, files = config.events_files] {
+    impl->events_.set_limits(bytes, files);
+  });
 }
 void LiveDesk::render(const std::string& format, bool rollcall, bool unicode, std::optional<Roster> roster,
                       std::function<void(Rendered)> done) {
@@ -223,7 +263,7 @@ void LiveDesk::start() { impl_->look_later(kLookEvery); }
 void LiveDesk::finish(std::function<void()> done) {
   impl_->finishing_ = true;
   impl_->timer_.cancel();
-  impl_->look(true, [done = std::move(done)](Clock::duration) { done(); });
+  impl_->look(true, [impl = impl_, done = std::move(done)](Clock::duration) { impl->when_written(done); });
 }
 
 }  // namespace tramlog

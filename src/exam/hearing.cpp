@@ -178,7 +178,8 @@ void Hearing::take_damage(TimeNs from, TimeNs to) {
 
 void Hearing::finish(TimeNs end) {
   if (bus_off_since_) add(*bus_off_since_, end, std::nullopt, kBusOff);
-  if (down_since_)
+  // A recording that ends with its last word was not blind after it.
+  if (down_since_ && *down_since_ < end)
     add(*down_since_, end, std::nullopt,
         down_state_ == LinkState::paused ? "recording was paused" : "the interface was down");
   bus_off_since_.reset();

@@ -25,7 +25,20 @@ CaptureSource::CaptureSource(CaptureSource&&) noexcept = default;
 CaptureSource& CaptureSource::operator=(CaptureSource&&) noexcept = default;
 CaptureSource::~CaptureSource() = default;
 
-Result<CaptureSource> CaptureSource::open(const std::vector<std::string>& paths) {
+namespace {
+
+/// What the recorder keeps beside its segments: "run-*" on the command line names these, too.
+bool is_beside_a_segment(const std::string& path) {
+  const std::string name = std::filesystem::path(path).filename().string();
+  return name.starts_with("run-") && (name.ends_with(".pcapng.keep") || name.ends_with(".pcapng.zst.index"));
+}
+
+}  // namespace
+
+Result<CaptureSource> CaptureSource::open(const std::vector<std::string>& named) {
+  std::vector<std::string> paths;
+  std::copy_if(named.begin(), named.end(), std::back_inserter(paths), [](const std::string& path) { return !is_beside_a_segment(path); });
+  if (paths.empty() && !named.empty()) paths = named;  // told what it is, below
   if (paths.empty())
     return Error{ErrorKind::usage, "no capture given", "command line", "name at least one file"};
   std::vector<ProbedCapture> captures;

@@ -49,7 +49,7 @@ class CaptureSource {
   /// Opens and peeks into every file. Fails (ErrorKind::input, or environment for permission and device
   /// errors) if one cannot be opened, or if none is a capture of link type 227: the error says what it is instead. A file
   /// that is no capture (an empty one after a power cut) beside others that are is a Damage of 0 bytes, and `unreadable`.
-  /// "-" is standard input and may be named once.
+  /// "-" is standard input and may be named once. Keep and index files of the recorder's segments are left out.
   static Result<CaptureSource> open(const std::vector<std::string>& paths);
 
   CaptureSource(CaptureSource&&) noexcept;

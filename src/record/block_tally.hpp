@@ -1,4 +1,5 @@
-// Walks over the blocks of a segment as its bytes come by: where blocks end, what times they tell, whether all are whole.
+// Walks over the blocks of a segment as its bytes come by: where blocks end, what times they tell, whether
+// all are whole.
 #pragma once
 
 #include <cstdint>
@@ -21,8 +22,9 @@ class BlockTally {
     std::uint64_t packets = 0;
   };
 
-  /// `view` begins where the last call left off. Returns how many bytes were taken: whole blocks, and what is damaged up to the
-  /// next block. If nothing follows the view, all of it is. A block longer than kLongestBlock counts as damage.
+  /// `view` begins where the last call left off. Returns how many bytes were taken: whole blocks, and what is
+  /// damaged up to the next block. If nothing follows the view, all of it is. A block longer than
+  /// kLongestBlock counts as damage.
   std::size_t take(Bytes view, bool nothing_follows);
 
   /// Of the blocks since the last call.
@@ -48,7 +50,7 @@ class BlockTally {
   bool order_known_ = false;
   bool searching_ = false;  // for the next block after damage
   std::size_t search_first_ = 0;
-  bool broken_ = false;     // there was damage
+  bool broken_ = false;  // there was damage
   bool resumed_ = false;
 };
 

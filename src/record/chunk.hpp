@@ -1,6 +1,7 @@
 // A piece of the recording: whole pcapng blocks in the order that the Scribe decided, for all who want them.
 #pragma once
 
+#include <algorithm>
 #include <chrono>
 #include <condition_variable>
 #include <cstdint>
@@ -8,6 +9,7 @@
 #include <memory>
 #include <mutex>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "base/time.hpp"
@@ -57,6 +59,19 @@ class ChunkQueue {
     chunks_.pop_front();
     bytes_ -= first->bytes.size();
     return first;
+  }
+
+  /// All that are there; waits as pop() does.
+  std::deque<ChunkPtr> pop_all(std::chrono::milliseconds patience) {
+    std::unique_lock lock(mutex_);
+    arrived_.wait_for(lock, patience, [&] { return !chunks_.empty() || woken_; });
+    woken_ = false;
+    return std::exchange(chunks_, {});  // they count as waiting until done() says otherwise
+  }
+  /// So many bytes of what pop_all() gave are where they should be.
+  void done(std::size_t bytes) {
+    const std::lock_guard lock(mutex_);
+    bytes_ -= std::min(bytes, bytes_);
   }
 
   void wake() {

@@ -5,8 +5,8 @@
 #include <string>
 #include <string_view>
 
-#include "base/result.hpp"
 #include "base/bytes.hpp"
+#include "base/result.hpp"
 
 namespace tramlog {
 
@@ -39,7 +39,8 @@ int write_all(int descriptor, Bytes bytes);
 /// Up to `size` bytes from the present place, fewer only at the end; -1 and errno.
 std::int64_t read_up_to(int descriptor, std::uint8_t* into, std::size_t size);
 
-/// Replaces a file by way of "<path>.part", mode 0640; file and name are on the disk. The old one stays if it fails.
+/// Replaces a file by way of "<path>.part", mode 0640; file and name are on the disk. The old one stays if it
+/// fails.
 Result<bool> replace_file(const std::string& path, std::string_view text);
 
 /// Removes a file; one that is not there is no error. 0 or the errno.

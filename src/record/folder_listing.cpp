@@ -46,11 +46,16 @@ Result<FolderListing> list_folder(const std::string& folder) {
       break;
     }
     struct stat status {};
-    if (!std::string_view(entry->d_name).starts_with("run-") && !std::string_view(entry->d_name).starts_with(kRunState)) continue;
-    if (::fstatat(::dirfd(opened.get()), entry->d_name, &status, AT_SYMLINK_NOFOLLOW) != 0 || !S_ISREG(status.st_mode)) continue;
+    if (!std::string_view(entry->d_name).starts_with("run-") &&
+        !std::string_view(entry->d_name).starts_with(kRunState))
+      continue;
+    if (::fstatat(::dirfd(opened.get()), entry->d_name, &status, AT_SYMLINK_NOFOLLOW) != 0 ||
+        !S_ISREG(status.st_mode))
+      continue;
     files.push_back({entry->d_name, static_cast<std::uint64_t>(status.st_size)});
   }
-  std::sort(files.begin(), files.end(), [](const FileInFolder& a, const FileInFolder& b) { return a.name < b.name; });
+  std::sort(files.begin(), files.end(),
+            [](const FileInFolder& a, const FileInFolder& b) { return a.name < b.name; });
 
   FolderListing listing;
   for (const FileInFolder& file : files) {

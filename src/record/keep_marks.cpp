@@ -43,7 +43,8 @@ std::optional<SegmentName> parse_keep_name(std::string_view file_name) {
   return parse_segment_name(file_name);
 }
 
-Result<bool> add_keep_marks(const std::string& folder, const SegmentName& segment, const std::vector<KeepMark>& marks) {
+Result<bool> add_keep_marks(const std::string& folder, const SegmentName& segment,
+                            const std::vector<KeepMark>& marks) {
   std::vector<std::string> lines = keep_lines(folder, segment);
   const std::size_t before = lines.size();
   for (const KeepMark& mark : marks) {

@@ -1,5 +1,5 @@
-// Protection of segments: a text file beside each, "<plain name>.keep". It counts for the run and segment number in its name, so
-// it outlives packing. People may make one by hand; an empty one protects too.
+// Protection of segments: a text file beside each, "<plain name>.keep". It counts for the run and segment
+// number in its name, so it outlives packing. People may make one by hand; an empty one protects too.
 #pragma once
 
 #include <optional>
@@ -28,9 +28,11 @@ std::string keep_name(const SegmentName& segment);
 /// The segment that a keep file of this name protects.
 std::optional<SegmentName> parse_keep_name(std::string_view file_name);
 
-/// Adds lines to the keep file of a segment in `folder`: "<from> <to> <why>", times as RFC 3339. Lines that are there already are
-/// not repeated; lines of people stay. Atomic, and on the disk when it returns. Errors: environment.
-Result<bool> add_keep_marks(const std::string& folder, const SegmentName& segment, const std::vector<KeepMark>& marks);
+/// Adds lines to the keep file of a segment in `folder`: "<from> <to> <why>", times as RFC 3339. Lines that
+/// are there already are not repeated; lines of people stay. Atomic, and on the disk when it returns. Errors:
+/// environment.
+Result<bool> add_keep_marks(const std::string& folder, const SegmentName& segment,
+                            const std::vector<KeepMark>& marks);
 
 /// The lines of a keep file as they are; none if there is no such file.
 std::vector<std::string> keep_lines(const std::string& folder, const SegmentName& segment);

@@ -30,7 +30,7 @@ using namespace std::chrono_literals;
 using Clock = std::chrono::steady_clock;
 using Kind = KeeperNews::Kind;
 
-constexpr auto kRound = 60s;                            // between two looks at the folder
+constexpr auto kRound = 60s;                             // between two looks at the folder
 constexpr std::uint64_t kSpareBytes = 16 * 1024 * 1024;  // that packing leaves free
 
 /// Whatever the system does not allow is done without.
@@ -112,7 +112,7 @@ class Keeper::Impl {
   std::vector<KeeperNews> news_;
   std::optional<TimeNs> latest_opened_;
   std::int64_t latest_opened_tick_ = 0;
-  bool due_ = true;        // a look at the folder and the limits
+  bool due_ = true;  // a look at the folder and the limits
   bool new_marks_ = false;
   bool woken_ = false;
   bool limits_held_ = true;
@@ -249,8 +249,9 @@ void Keeper::Impl::write_marks() {
     stock_.keep_later(key, std::move(job.second));
     const auto found = stock_.segments().find(key);
     if (found == stock_.segments().end() || std::exchange(found->second.told_keeping, true)) continue;
-    news_.push_back({Kind::failed, segment_name(job.first) + ": protected, but only until the recorder ends: " +
-                                       sentence(written.error())});
+    news_.push_back(
+        {Kind::failed, segment_name(job.first) +
+                           ": protected, but only until the recorder ends: " + sentence(written.error())});
   }
 }
 
@@ -274,14 +275,16 @@ int Keeper::Impl::remove(const SegmentKey& key, const char* why) {
   const std::lock_guard lock(mutex_);
   if (code == 0) {
     stock_.removed(key);
-    news_.push_back({Kind::removed, fmt::format("{}: {} removed {}", segment_name(segment.name), mib(segment.bytes()), why)});
+    news_.push_back({Kind::removed, fmt::format("{}: {} removed {}", segment_name(segment.name),
+                                                mib(segment.bytes()), why)});
     return 0;
   }
   KeptSegment& still = stock_.segments().at(key);
   still.removing = false;
   still.stuck = true;
   if (!std::exchange(still.told_removing, true))
-    news_.push_back({Kind::failed, fmt::format("{}: cannot be removed ({})", segment_name(segment.name), std::strerror(code))});
+    news_.push_back({Kind::failed, fmt::format("{}: cannot be removed ({})", segment_name(segment.name),
+                                               std::strerror(code))});
   return code;
 }
 
@@ -290,16 +293,19 @@ void Keeper::Impl::retain() {
   std::vector<SegmentKey> removals;
   {
     const std::lock_guard lock(mutex_);
-    const RetentionPlan plan = stock_.plan(options_.limits, free.value_or(UINT64_MAX), capture_now(), removals);
+    const RetentionPlan plan =
+        stock_.plan(options_.limits, free.value_or(UINT64_MAX), capture_now(), removals);
     for (const SegmentKey& key : removals) stock_.segments().at(key).removing = true;
     if (plan.limits_hold != limits_held_) {
       limits_held_ = plan.limits_hold;
-      news_.push_back(plan.limits_hold
-                          ? KeeperNews{Kind::limits_held, "the limits of the recording hold again"}
-                          : KeeperNews{Kind::limits_not_held,
-                                       fmt::format("the limits of the recording cannot be held: {} too much, and what is left "
-                                                   "is protected or in use; remove keep files or raise the limits",
-                                                   mib(plan.excess_bytes))});
+      news_.push_back(
+          plan.limits_hold
+              ? KeeperNews{Kind::limits_held, "the limits of the recording hold again"}
+              : KeeperNews{
+                    Kind::limits_not_held,
+                    fmt::format("the limits of the recording cannot be held: {} too much, and what is left "
+                                "is protected or in use; remove keep files or raise the limits",
+                                mib(plan.excess_bytes))});
     }
   }
   for (const SegmentKey& key : removals) remove(key, "to hold the limits");
@@ -357,13 +363,15 @@ bool Keeper::Impl::pack_one() {
       done.has_plain = false;
       done.plain_bytes = 0;
       done.packed_bytes = packed.value().packed_bytes;
-      news_.push_back({Kind::packed, fmt::format("{}: {} packed to {}", segment_name(segment.name),
-                                                 mib(packed.value().plain_bytes), mib(packed.value().packed_bytes))});
+      news_.push_back(
+          {Kind::packed, fmt::format("{}: {} packed to {}", segment_name(segment.name),
+                                     mib(packed.value().plain_bytes), mib(packed.value().packed_bytes))});
     } else {
       done.pack_after = tick() + std::chrono::nanoseconds(kRound).count();
       // One that people removed meanwhile is not there to be packed: the next look shows it.
       if (!give_up_ && packed.error().kind != ErrorKind::input && !std::exchange(done.told_packing, true))
-        news_.push_back({Kind::failed, segment_name(segment.name) + ": not packed: " + sentence(packed.error())});
+        news_.push_back(
+            {Kind::failed, segment_name(segment.name) + ": not packed: " + sentence(packed.error())});
     }
   }
   packed_.notify_all();
@@ -407,11 +415,23 @@ bool Keeper::Impl::index_one() {
 Keeper::Keeper(std::string folder, KeeperOptions options, std::function<void(KeeperNews)> tell)
     : impl_(std::make_unique<Impl>(std::move(folder), options, std::move(tell))) {}
 Keeper::~Keeper() = default;
-void Keeper::opened(std::string path, TimeNs start) { impl_->opened(path, start); }
-void Keeper::closed(std::string path) { impl_->closed(path); }
-void Keeper::protect(TimeNs from, TimeNs to, std::string why) { impl_->protect(from, to, std::move(why)); }
-bool Keeper::make_room() { return impl_->make_room(); }
-void Keeper::set_options(const KeeperOptions& options) { impl_->set_options(options); }
-KeeperStatus Keeper::status() const { return impl_->status(); }
+void Keeper::opened(std::string path, TimeNs start) {
+  impl_->opened(path, start);
+}
+void Keeper::closed(std::string path) {
+  impl_->closed(path);
+}
+void Keeper::protect(TimeNs from, TimeNs to, std::string why) {
+  impl_->protect(from, to, std::move(why));
+}
+bool Keeper::make_room() {
+  return impl_->make_room();
+}
+void Keeper::set_options(const KeeperOptions& options) {
+  impl_->set_options(options);
+}
+KeeperStatus Keeper::status() const {
+  return impl_->status();
+}
 
 }  // namespace tramlog

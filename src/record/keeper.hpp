@@ -1,4 +1,5 @@
-// The thread in the background of the recording: packs closed segments, protects, and removes the oldest ones.
+// The thread in the background of the recording: packs closed segments, protects, and removes the oldest
+// ones.
 #pragma once
 
 #include <cstdint>
@@ -29,15 +30,15 @@ struct KeeperNews {
 };
 
 struct KeeperStatus {
-  std::uint64_t bytes = 0;       // all segments with what belongs to them
+  std::uint64_t bytes = 0;  // all segments with what belongs to them
   std::size_t segments = 0;
   std::size_t is_protected = 0;  // of these
   std::size_t waiting = 0;       // to be packed
   std::uint64_t free_bytes = 0;  // on the disk, for this user
 };
 
-/// Works with nice 19, SCHED_IDLE and idle disk priority where the system allows it. All members may be called from any thread
-/// and wait for no disk but make_room() and, for one stat, status().
+/// Works with nice 19, SCHED_IDLE and idle disk priority where the system allows it. All members may be
+/// called from any thread and wait for no disk but make_room() and, for one stat, status().
 ///
 /// Begin it before the first segment is opened: what lies in the folder then counts as closed.
 class Keeper {
@@ -54,12 +55,13 @@ class Keeper {
   /// It is whole and on the disk.
   void closed(std::string path);
 
-  /// Keeps what lies between: the segments of the present run (that of the last opened one) whose time overlaps it, also those
-  /// that begin later but not after `to`. Counts at once; the keep files are written by the thread.
+  /// Keeps what lies between: the segments of the present run (that of the last opened one) whose time
+  /// overlaps it, also those that begin later but not after `to`. Counts at once; the keep files are written
+  /// by the thread.
   void protect(TimeNs from, TimeNs to, std::string why);
 
-  /// The disk is full: removes the oldest segment that may go, or gives up packing if that is all there is. True if there is
-  /// more room now. For the writer's thread.
+  /// The disk is full: removes the oldest segment that may go, or gives up packing if that is all there is.
+  /// True if there is more room now. For the writer's thread.
   bool make_room();
 
   /// Other limits or packing from now on.

@@ -43,7 +43,8 @@ void KeeperStock::take_look(const FolderListing& listing) {
   }
   // What people removed.
   std::erase_if(segments_, [&](const auto& entry) {
-    return looked_for_.contains(entry.first) && !listing.segments.contains(entry.first) && !entry.second.is_busy();
+    return looked_for_.contains(entry.first) && !listing.segments.contains(entry.first) &&
+           !entry.second.is_busy();
   });
 }
 
@@ -82,7 +83,8 @@ void KeeperStock::mark(KeptSegment& segment, const KeepMark& mark) {
   if (segment.removing) return;
   segment.to_be_kept = true;
   auto& marks = marks_[key_of(segment.name)];
-  if (marks.size() < kMostMarks && std::find(marks.begin(), marks.end(), mark) == marks.end()) marks.push_back(mark);
+  if (marks.size() < kMostMarks && std::find(marks.begin(), marks.end(), mark) == marks.end())
+    marks.push_back(mark);
 }
 
 void KeeperStock::protect(KeepMark wish) {

@@ -21,15 +21,15 @@ struct KeptSegment {
   bool has_plain = false, has_packed = false;
   std::vector<std::string> beside;  // index and keep files, names without folder
 
-  bool is_open = false;     // being written
+  bool is_open = false;  // being written
   bool packing = false;
   bool removing = false;
   bool stuck = false;       // could not be removed; tried again with the next look at the folder
   bool kept = false;        // a keep file is there
   bool to_be_kept = false;  // its keep file is not written yet
 
-  bool index_seen = false;     // its index is right, or cannot be had
-  bool told_packing = false;   // failures that were told
+  bool index_seen = false;    // its index is right, or cannot be had
+  bool told_packing = false;  // failures that were told
   bool told_removing = false;
   bool told_keeping = false;
   std::int64_t pack_after = 0;  // not before this tick of the Keeper's own clock, ns
@@ -56,7 +56,8 @@ class KeeperStock {
   void closed(const SegmentName& name);
   void removed(const SegmentKey& key);
   void protect(KeepMark mark);
-  /// Lines to be written to keep files, for segments that are there; they are given back by keep_later() if that fails.
+  /// Lines to be written to keep files, for segments that are there; they are given back by keep_later() if
+  /// that fails.
   std::map<SegmentKey, std::vector<KeepMark>> take_marks();
   void keep_later(const SegmentKey& key, std::vector<KeepMark> marks);
   bool has_marks() const { return !marks_.empty(); }

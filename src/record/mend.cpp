@@ -46,7 +46,8 @@ Walked walk(int descriptor) {
     }
     if (walked.bytes == 0 && got > 0) {
       const std::uint8_t section[4] = {0x0A, 0x0D, 0x0D, 0x0A};  // reads the same both ways
-      walked.begins_as_section = std::memcmp(window.data(), section, std::min<std::size_t>(4, static_cast<std::size_t>(got))) == 0;
+      walked.begins_as_section =
+          std::memcmp(window.data(), section, std::min<std::size_t>(4, static_cast<std::size_t>(got))) == 0;
     }
     held += static_cast<std::size_t>(got);
     walked.bytes += static_cast<std::uint64_t>(got);
@@ -65,14 +66,18 @@ Walked walk(int descriptor) {
   return walked;
 }
 
-/// Whether the file ends with a whole block that is more than a head: then nothing is unfinished, and it need not be read.
+/// Whether the file ends with a whole block that is more than a head: then nothing is unfinished, and it need
+/// not be read.
 bool ends_whole(int descriptor, std::uint64_t bytes) {
   std::uint8_t tail[4];
-  if (bytes < pcapng::kShortestBlock || ::pread(descriptor, tail, 4, static_cast<off_t>(bytes - 4)) != 4) return false;
+  if (bytes < pcapng::kShortestBlock || ::pread(descriptor, tail, 4, static_cast<off_t>(bytes - 4)) != 4)
+    return false;
   const std::uint32_t length = pcapng::load32(tail, false);
   if (length < pcapng::kShortestBlock || length > BlockTally::kLongestBlock || length > bytes) return false;
   std::vector<std::uint8_t> block(length);
-  if (::pread(descriptor, block.data(), length, static_cast<off_t>(bytes - length)) != static_cast<ssize_t>(length)) return false;
+  if (::pread(descriptor, block.data(), length, static_cast<off_t>(bytes - length)) !=
+      static_cast<ssize_t>(length))
+    return false;
   const std::uint32_t type = pcapng::load32(block.data(), false);
   return pcapng::plausible_block(block.data(), length, false) == length && type != pcapng::kSectionHeader &&
          type != pcapng::kInterfaceDescription;
@@ -98,7 +103,8 @@ class Mending {
 
 bool Mending::remove(const std::string& name, const std::string& why) {
   const int code = remove_file(path(name));
-  tell(name, code == 0 ? why + ", removed" : fmt::format("{}, but cannot be removed ({})", why, std::strerror(code)));
+  tell(name, code == 0 ? why + ", removed"
+                       : fmt::format("{}, but cannot be removed ({})", why, std::strerror(code)));
   return code == 0;
 }
 
@@ -118,7 +124,8 @@ void Mending::settle(ListedSegment& segment) {
   const OwnedFile original(::open(path(plain).c_str(), O_RDONLY | O_CLOEXEC));
   const int packed_file = ::open(path(packed).c_str(), O_RDONLY | O_CLOEXEC);
   ZstdSource source(std::make_unique<FileSource>(packed_file, true));
-  if (!original.is_open() || packed_file < 0) return tell(plain, "is there plain and packed, and one cannot be read");
+  if (!original.is_open() || packed_file < 0)
+    return tell(plain, "is there plain and packed, and one cannot be read");
   const Walked walked = walk(original.get());
   if (!walked.readable || ::lseek(original.get(), 0, SEEK_SET) != 0)
     return tell(plain, "is there plain and packed, and cannot be read");
@@ -130,7 +137,8 @@ void Mending::settle(ListedSegment& segment) {
   for (bool equal = true;;) {
     const auto chunk = source.read(unpacked.data(), unpacked.size());
     if (chunk.status == ByteSource::Status::end) break;
-    if (chunk.status == ByteSource::Status::gap) return remove_packed(segment, "a damaged copy of the plain segment");
+    if (chunk.status == ByteSource::Status::gap)
+      return remove_packed(segment, "a damaged copy of the plain segment");
     packed_bytes += chunk.size;
     if (!equal) continue;
     const std::int64_t got = read_up_to(original.get(), same.data(), chunk.size);
@@ -163,13 +171,15 @@ void Mending::mend_plain(ListedSegment& segment) {
     // Something else altogether is not ours to remove.
     if (walked.bytes > 0 && walked.whole == 0 && !walked.zeros && !walked.begins_as_section)
       return tell(name, "is no recording, left as it is");
-    if (remove(name, walked.bytes == 0 ? "empty" : fmt::format("nothing but a header in {} bytes", walked.bytes)))
+    if (remove(name,
+               walked.bytes == 0 ? "empty" : fmt::format("nothing but a header in {} bytes", walked.bytes)))
       segment.plain.reset();
     return;
   }
   if (walked.whole == walked.bytes) return;
   const OwnedFile cut(::open(path(name).c_str(), O_WRONLY | O_CLOEXEC));
-  if (!cut.is_open() || ::ftruncate(cut.get(), static_cast<off_t>(walked.whole)) != 0 || ::fsync(cut.get()) != 0)
+  if (!cut.is_open() || ::ftruncate(cut.get(), static_cast<off_t>(walked.whole)) != 0 ||
+      ::fsync(cut.get()) != 0)
     return tell(name, fmt::format("ends inside a block, but cannot be cut back ({})", std::strerror(errno)));
   tell(name, fmt::format("{} bytes of an unfinished block cut off", walked.bytes - walked.whole));
   segment.plain_bytes = walked.whole;
@@ -190,7 +200,8 @@ std::vector<std::string> Mending::run() {
     for (const FileInFolder& file : it->second.beside) remove(file.name, "belongs to no segment");
     it = listing_.segments.erase(it);
   }
-  for (const std::string& name : listing_.duplicates) tell(name, "another file has these numbers; left alone");
+  for (const std::string& name : listing_.duplicates)
+    tell(name, "another file has these numbers; left alone");
   if (!told_.empty()) sync_folder(folder_);
   return std::move(told_);
 }

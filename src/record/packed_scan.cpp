@@ -45,7 +45,7 @@ class PackedScan {
   OwnedFile file_, original_;
   std::unique_ptr<ZSTD_DCtx, decltype(&ZSTD_freeDCtx)> context_;
   std::vector<std::uint8_t> output_ = std::vector<std::uint8_t>(kOutput), same_;
-  std::size_t held_ = 0;         // bytes in the output that the tally has not taken
+  std::size_t held_ = 0;  // bytes in the output that the tally has not taken
   std::uint64_t unpacked_ = 0;
   BlockTally tally_;
   SegmentIndex index_;
@@ -56,7 +56,8 @@ std::optional<Error> PackedScan::took(std::size_t from) {
     same_.resize(held_ - from);
     const std::int64_t got = read_up_to(original_.get(), same_.data(), same_.size());
     if (got < 0) return disk_error("cannot read the file", errno, plain_);
-    if (static_cast<std::size_t>(got) != same_.size() || !std::equal(same_.begin(), same_.end(), output_.data() + from))
+    if (static_cast<std::size_t>(got) != same_.size() ||
+        !std::equal(same_.begin(), same_.end(), output_.data() + from))
       return damaged("does not unpack to the bytes of the plain segment");
   }
   unpacked_ += held_ - from;
@@ -91,7 +92,8 @@ Result<SegmentIndex> PackedScan::run() {
   std::uint64_t consumed = 0;
   bool in_frame = false;
   for (;;) {
-    if (stop_ != nullptr && stop_->load()) return Error{ErrorKind::environment, "stopped", packed_, "begin again later"};
+    if (stop_ != nullptr && stop_->load())
+      return Error{ErrorKind::environment, "stopped", packed_, "begin again later"};
     const std::int64_t got = read_up_to(file_.get(), input.data(), input.size());
     if (got < 0) return disk_error("cannot read the file", errno, packed_);
     if (got == 0) break;
@@ -116,7 +118,8 @@ Result<SegmentIndex> PackedScan::run() {
         return damaged("does not unpack");
     }
   }
-  if (in_frame) return damaged(fmt::format("ends inside the Zstandard frame at byte {}", index_.packed_bytes()));
+  if (in_frame)
+    return damaged(fmt::format("ends inside the Zstandard frame at byte {}", index_.packed_bytes()));
   if (original_.is_open()) {
     std::uint8_t one = 0;
     if (read_up_to(original_.get(), &one, 1) != 0) return damaged("holds less than the plain segment");

@@ -29,8 +29,8 @@ Error stopped(const std::string& path) {
 }
 
 /// From one descriptor to the other; the error has already been put into words.
-std::optional<Error> compress(const OwnedFile& from, const std::string& plain, const OwnedFile& to, const std::string& part,
-                              const std::atomic<bool>& stop) {
+std::optional<Error> compress(const OwnedFile& from, const std::string& plain, const OwnedFile& to,
+                              const std::string& part, const std::atomic<bool>& stop) {
   const std::unique_ptr<ZSTD_CCtx, decltype(&ZSTD_freeCCtx)> context(ZSTD_createCCtx(), ZSTD_freeCCtx);
   if (!context) return disk_error("cannot pack", ENOMEM, plain);
   ZSTD_CCtx_setParameter(context.get(), ZSTD_c_compressionLevel, kLevel);
@@ -52,7 +52,8 @@ std::optional<Error> compress(const OwnedFile& from, const std::string& plain, c
     const std::size_t taken = tally.take(Bytes(piece.data(), held), ended);
     if (taken == 0 && !first) continue;
     const std::size_t size = ZSTD_compress2(context.get(), packed.data(), packed.size(), piece.data(), taken);
-    if (ZSTD_isError(size)) return Error{ErrorKind::environment, ZSTD_getErrorName(size), plain, "it stays as it is"};
+    if (ZSTD_isError(size))
+      return Error{ErrorKind::environment, ZSTD_getErrorName(size), plain, "it stays as it is"};
     if (const int code = write_all(to.get(), Bytes(packed.data(), size)); code != 0)
       return disk_error("cannot write the packed segment", code, part);
     std::memmove(piece.data(), piece.data() + taken, held - taken);
@@ -93,7 +94,8 @@ Result<PackedSegment> pack_segment(const std::string& plain, const std::atomic<b
   to.close();
   auto index = build_index_and_compare(part, plain, stop);
   if (!index) return stop.load() ? stopped(plain) : index.error();
-  if (::rename(part.c_str(), path.c_str()) != 0) return disk_error("cannot put the packed segment in place", errno, path);
+  if (::rename(part.c_str(), path.c_str()) != 0)
+    return disk_error("cannot put the packed segment in place", errno, path);
   unfinished.is_finished();
   const std::string folder = folder_of(plain);
   if (const int code = sync_folder(folder); code != 0) {
@@ -103,7 +105,8 @@ Result<PackedSegment> pack_segment(const std::string& plain, const std::atomic<b
   // Without an index it is still a segment; the index can be built at any time.
   const bool indexed = write_index(path, *index).ok();
   if (!indexed) remove_file(index_path(path));
-  if (const int code = remove_file(plain); code != 0) return disk_error("cannot remove the plain segment", code, plain);
+  if (const int code = remove_file(plain); code != 0)
+    return disk_error("cannot remove the plain segment", code, plain);
   sync_folder(folder);
   return PackedSegment{path, index->plain_bytes(), index->packed_bytes(), index->frames.size()};
 }

@@ -12,8 +12,8 @@ std::uint64_t beyond(std::uint64_t value, std::uint64_t limit) {
 
 }  // namespace
 
-RetentionPlan choose_removals(std::span<const StoredSegment> segments, const RetentionLimits& limits, std::uint64_t free_bytes,
-                              TimeNs now) {
+RetentionPlan choose_removals(std::span<const StoredSegment> segments, const RetentionLimits& limits,
+                              std::uint64_t free_bytes, TimeNs now) {
   std::vector<std::size_t> order(segments.size());
   std::iota(order.begin(), order.end(), std::size_t{0});
   std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {

@@ -20,20 +20,22 @@ struct StoredSegment {
 
 /// 0: no such limit.
 struct RetentionLimits {
-  std::uint64_t most_bytes = 0;       // of all segments
+  std::uint64_t most_bytes = 0;        // of all segments
   std::uint64_t least_free_bytes = 0;  // on the disk
-  SpanNs most_age = 0;                // since a segment's end, in capture time
+  SpanNs most_age = 0;                 // since a segment's end, in capture time
 };
 
 struct RetentionPlan {
   std::vector<std::size_t> removals;  // indices into the segments, oldest first
-  bool limits_hold = true;            // false: bytes or free space cannot be held, because the rest is protected or in use
-  std::uint64_t excess_bytes = 0;     // that would have to go besides
+  bool limits_hold =
+      true;  // false: bytes or free space cannot be held, because the rest is protected or in use
+  std::uint64_t excess_bytes = 0;  // that would have to go besides
 };
 
-/// Oldest (by run and segment) first, no more than the limits ask for. `free_bytes`: on the disk now; `now` in capture time.
-/// A protected segment outlives the age limit, and nothing is said about it: that is what protection is for.
-RetentionPlan choose_removals(std::span<const StoredSegment> segments, const RetentionLimits& limits, std::uint64_t free_bytes,
-                              TimeNs now);
+/// Oldest (by run and segment) first, no more than the limits ask for. `free_bytes`: on the disk now; `now`
+/// in capture time. A protected segment outlives the age limit, and nothing is said about it: that is what
+/// protection is for.
+RetentionPlan choose_removals(std::span<const StoredSegment> segments, const RetentionLimits& limits,
+                              std::uint64_t free_bytes, TimeNs now);
 
 }  // namespace tramlog

@@ -35,7 +35,8 @@ std::optional<Error> make_folder(const std::string& path) {
   const int code = errno;
   if (code == EEXIST) {
     if (::stat(path.c_str(), &status) == 0 && !S_ISDIR(status.st_mode))
-      return Error{ErrorKind::environment, "this is no folder", path, "name another folder for the recording"};
+      return Error{ErrorKind::environment, "this is no folder", path,
+                   "name another folder for the recording"};
     return std::nullopt;
   }
   // A read-only disk is told before "is there already" by some systems.
@@ -87,7 +88,8 @@ std::optional<PreviousRun> previous_run(const std::string& folder, const FolderL
   if (listing.segments.empty()) return std::nullopt;
   const std::uint32_t run = listing.segments.rbegin()->first.run;
   bool last = true;
-  for (auto it = listing.segments.rbegin(); it != listing.segments.rend() && it->first.run == run; ++it, last = false) {
+  for (auto it = listing.segments.rbegin(); it != listing.segments.rend() && it->first.run == run;
+       ++it, last = false) {
     const SegmentName& name = it->second.name();
     const std::string file = segment_name(name);
     const auto end = read_segment_end(folder + "/" + file, name.compressed);
@@ -117,7 +119,8 @@ Result<RunFolder> RunFolder::open(const std::string& path) {
   folder.run_ = highest + 1;
   folder.mended_ = mend_folder(path, *listing);
   if (state->damaged)
-    folder.mended_.push_back(fmt::format("{}: does not hold the number of the last run, taken from the files", kRunState));
+    folder.mended_.push_back(
+        fmt::format("{}: does not hold the number of the last run, taken from the files", kRunState));
   if (auto written = write_run_state(path, folder.run_); !written) return written.error();
   folder.previous_ = previous_run(path, *listing);
   return folder;

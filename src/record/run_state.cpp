@@ -29,7 +29,9 @@ std::string path_of(const std::string& folder) {
 int overwrite(const std::string& path, const std::string& text) {
   const OwnedFile file(::open(path.c_str(), O_WRONLY | O_CLOEXEC));
   if (!file.is_open()) return errno;
-  if (const int code = write_all(file.get(), {reinterpret_cast<const std::uint8_t*>(text.data()), text.size()}); code != 0)
+  if (const int code =
+          write_all(file.get(), {reinterpret_cast<const std::uint8_t*>(text.data()), text.size()});
+      code != 0)
     return code;
   return ::fdatasync(file.get()) == 0 ? 0 : errno;
 }
@@ -48,7 +50,8 @@ Result<RunState> read_run_state(const std::string& folder) {
   if (got < 0) return disk_error("cannot read the number of the last run", errno, path);
   const std::string_view text(reinterpret_cast<const char*>(bytes.data()), static_cast<std::size_t>(got));
   RunState state;
-  if (text.starts_with(kWord)) std::from_chars(text.data() + kWord.size(), text.data() + text.size(), state.last_run);
+  if (text.starts_with(kWord))
+    std::from_chars(text.data() + kWord.size(), text.data() + text.size(), state.last_run);
   if (text != text_of(state.last_run) || state.last_run == 0) return RunState{0, true};
   return state;
 }
@@ -58,8 +61,8 @@ Result<bool> write_run_state(const std::string& folder, std::uint32_t last_run) 
   auto replaced = replace_file(path, text);
   if (replaced) return replaced;
   // The text has always the same length, and is far shorter than what a disk writes at once.
-  if (struct statvfs space {}; ::statvfs(folder.c_str(), &space) == 0 &&
-                                (space.f_bavail == 0 || space.f_favail == 0) && overwrite(path, text) == 0)
+  if (struct statvfs space{}; ::statvfs(folder.c_str(), &space) == 0 &&
+                              (space.f_bavail == 0 || space.f_favail == 0) && overwrite(path, text) == 0)
     return true;
   return replaced;
 }

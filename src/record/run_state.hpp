@@ -1,4 +1,5 @@
-// The highest run number ever given in a folder, kept in a file of its own: retention cannot make a number come back.
+// The highest run number ever given in a folder, kept in a file of its own: retention cannot make a number
+// come back.
 #pragma once
 
 #include <cstdint>
@@ -20,7 +21,8 @@ struct RunState {
 /// Errors: environment (permission, device).
 Result<RunState> read_run_state(const std::string& folder);
 
-/// "run 000123" on the disk when it returns. On a full disk the old file is overwritten in its place, which needs no room.
+/// "run 000123" on the disk when it returns. On a full disk the old file is overwritten in its place, which
+/// needs no room.
 Result<bool> write_run_state(const std::string& folder, std::uint32_t last_run);
 
 }  // namespace tramlog

@@ -23,8 +23,8 @@ namespace {
 constexpr std::size_t kTail = 256 * 1024;
 constexpr std::uint64_t kLargestFrame = 4 * 1024 * 1024;  // ours have 1 MiB
 
-/// From block to block towards the front, as the recorder writes them: little-endian, nanoseconds. Nothing if what is there does
-/// not tell all.
+/// From block to block towards the front, as the recorder writes them: little-endian, nanoseconds. Nothing if
+/// what is there does not tell all.
 std::optional<SegmentEnd> walk_back(Bytes bytes) {
   std::optional<TimeNs> last_time;
   for (std::size_t end = bytes.size(); end >= pcapng::kShortestBlock;) {
@@ -39,7 +39,8 @@ std::optional<SegmentEnd> walk_back(Bytes bytes) {
     const std::uint64_t ticks = std::uint64_t{load_le32(block + 12)} << 32 | load_le32(block + 16);
     if (!last_time) last_time = static_cast<TimeNs>(std::min<std::uint64_t>(ticks, INT64_MAX));
     if (note || statistics)
-      return SegmentEnd{*last_time, note && load_le32(block + 8) == static_cast<std::uint32_t>(RecorderNote::Kind::run_ends)};
+      return SegmentEnd{*last_time, note && load_le32(block + 8) ==
+                                                static_cast<std::uint32_t>(RecorderNote::Kind::run_ends)};
   }
   return std::nullopt;
 }
@@ -68,9 +69,11 @@ std::optional<SegmentEnd> packed_end(const std::string& path) {
   if (frame.packed_bytes > kLargestFrame || frame.plain_bytes > kLargestFrame) return std::nullopt;
   const OwnedFile file(::open(path.c_str(), O_RDONLY | O_CLOEXEC));
   if (!file.is_open()) return std::nullopt;
-  const auto packed = read_part(file.get(), frame.packed_offset, static_cast<std::size_t>(frame.packed_bytes));
+  const auto packed =
+      read_part(file.get(), frame.packed_offset, static_cast<std::size_t>(frame.packed_bytes));
   std::vector<std::uint8_t> plain(static_cast<std::size_t>(frame.plain_bytes));
-  if (ZSTD_decompress(plain.data(), plain.size(), packed.data(), packed.size()) != plain.size()) return std::nullopt;
+  if (ZSTD_decompress(plain.data(), plain.size(), packed.data(), packed.size()) != plain.size())
+    return std::nullopt;
   return walk_back(plain);
 }
 

@@ -50,7 +50,8 @@ std::optional<SegmentIndex> parse(std::string_view text) {
       rest.remove_prefix(4);
     } else {
       frame.timed = true;
-      if (!take_number(rest, frame.first, ' ') || !take_number(rest, frame.last, ' ') || frame.first > frame.last)
+      if (!take_number(rest, frame.first, ' ') || !take_number(rest, frame.last, ' ') ||
+          frame.first > frame.last)
         return std::nullopt;
     }
     if (!take_number(rest, frame.packets, '\n')) return std::nullopt;
@@ -68,13 +69,15 @@ std::optional<SegmentIndex> parse(std::string_view text) {
 /// Whether the file holds Zstandard frames just there.
 bool agrees(int descriptor, const SegmentIndex& index) {
   struct stat status {};
-  if (::fstat(descriptor, &status) != 0 || static_cast<std::uint64_t>(status.st_size) != index.packed_bytes()) return false;
+  if (::fstat(descriptor, &status) != 0 || static_cast<std::uint64_t>(status.st_size) != index.packed_bytes())
+    return false;
   for (const IndexFrame& frame : index.frames) {
     std::uint8_t head[kFrameHead];
     const ssize_t got = ::pread(descriptor, head, sizeof head, static_cast<off_t>(frame.packed_offset));
     if (got < 4) return false;
     const unsigned long long size = ZSTD_getFrameContentSize(head, static_cast<std::size_t>(got));
-    if (size == ZSTD_CONTENTSIZE_ERROR || (size != ZSTD_CONTENTSIZE_UNKNOWN && size != frame.plain_bytes)) return false;
+    if (size == ZSTD_CONTENTSIZE_ERROR || (size != ZSTD_CONTENTSIZE_UNKNOWN && size != frame.plain_bytes))
+      return false;
   }
   return true;
 }
@@ -92,7 +95,8 @@ std::string index_path(const std::string& packed_path) {
 std::string index_text(const SegmentIndex& index) {
   std::string body;
   for (const IndexFrame& frame : index.frames) {
-    body += fmt::format("{} {} {} {} ", frame.packed_offset, frame.packed_bytes, frame.plain_offset, frame.plain_bytes);
+    body += fmt::format("{} {} {} {} ", frame.packed_offset, frame.packed_bytes, frame.plain_offset,
+                        frame.plain_bytes);
     body += frame.timed ? fmt::format("{} {} ", frame.first, frame.last) : "- - ";
     body += fmt::format("{}\n", frame.packets);
   }

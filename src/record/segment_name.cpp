@@ -52,11 +52,11 @@ std::optional<TimeNs> take_time(std::string_view& rest) {
   if (!year || !month || !day || !take_text(rest, "T")) return std::nullopt;
   const auto hour = take_digits(rest, 2), minute = take_digits(rest, 2), second = take_digits(rest, 2);
   if (!hour || !minute || !second || !take_text(rest, "Z")) return std::nullopt;
-  const std::chrono::year_month_day date(std::chrono::year(static_cast<int>(*year)), std::chrono::month(*month),
-                                         std::chrono::day(*day));
+  const std::chrono::year_month_day date(std::chrono::year(static_cast<int>(*year)),
+                                         std::chrono::month(*month), std::chrono::day(*day));
   if (!date.ok() || *hour > 23 || *minute > 59 || *second > 59) return std::nullopt;
-  const std::int64_t seconds =
-      std::chrono::sys_days(date).time_since_epoch().count() * std::int64_t{86400} + *hour * 3600 + *minute * 60 + *second;
+  const std::int64_t seconds = std::chrono::sys_days(date).time_since_epoch().count() * std::int64_t{86400} +
+                               *hour * 3600 + *minute * 60 + *second;
   TimeNs time = 0;
   if (__builtin_mul_overflow(seconds, kSecond, &time)) {
     // The first second of all times is not whole.

@@ -19,7 +19,8 @@ struct SegmentName {
   bool compressed = false;    // ".zst"
 };
 
-/// "run-000123-0007-20261126T031500Z.pcapng", ".zst" appended if compressed; UTC. Larger numbers take more digits.
+/// "run-000123-0007-20261126T031500Z.pcapng", ".zst" appended if compressed; UTC. Larger numbers take more
+/// digits.
 std::string segment_name(const SegmentName& name);
 
 /// The exact opposite: whatever segment_name() would not write is none of ours.
@@ -30,7 +31,9 @@ struct SegmentKey {
   std::uint32_t run = 0, segment = 0;
   auto operator<=>(const SegmentKey&) const = default;
 };
-inline SegmentKey key_of(const SegmentName& name) { return {name.run, name.segment}; }
+inline SegmentKey key_of(const SegmentName& name) {
+  return {name.run, name.segment};
+}
 
 /// Beside a segment: what says where its Zstandard frames are, and what protects it.
 inline constexpr std::string_view kPackedEnding = ".zst";

@@ -18,6 +18,7 @@ using Clock = std::chrono::steady_clock;
 
 constexpr auto kPatience = 100ms;   // between two looks at the queue, and so between two writes
 constexpr auto kRetry = 500ms;      // when the disk takes nothing
+constexpr std::size_t kLargestWrite = 1 << 20;
 constexpr auto kStall = 2s;         // a write that takes longer is told
 
 std::chrono::milliseconds since(Clock::time_point start) {
@@ -65,57 +66,72 @@ std::vector<SegmentWriter::News> SegmentWriter::take_news() {
 
 void SegmentWriter::run() {
   synced_at_ = Clock::now();
-  for (;;) {
-    const ChunkPtr chunk = queue_.pop(kPatience);
-    if (chunk) take(*chunk);
-    if (dirty_ && (since(synced_at_) >= options_.sync_every || (chunk && chunk->last))) sync();
-    if ((chunk && chunk->last) || (stopping_ && !chunk)) break;
+  std::vector<std::uint8_t> together;
+  for (bool last = false; !last;) {
+    const std::deque<ChunkPtr> chunks = queue_.pop_all(kPatience);
+    if (chunks.empty() && stopping_) break;
     // What comes in small pieces goes out in larger ones.
-    if (chunk && queue_.bytes() < 64 * 1024 && !stopping_) std::this_thread::sleep_for(kPatience);
+    for (const ChunkPtr& chunk : chunks) {
+      last = last || chunk->last;
+      if (chunk->recorded && chunk->begins_segment) {
+        put(together);
+        begin_segment(*chunk);
+      }
+      if (chunk->recorded)
+        together.insert(together.end(), chunk->bytes.begin(), chunk->bytes.end());
+      else
+        queue_.done(chunk->bytes.size());
+      if (together.size() >= kLargestWrite) put(together);
+    }
+    put(together);
+    if (dirty_ && (last || since(synced_at_) >= options_.sync_every)) sync();
+    if (!last && !stopping_) std::this_thread::sleep_for(kPatience);
   }
   close_segment();
   finished_ = true;
 }
 
-void SegmentWriter::take(const Chunk& chunk) {
-  if (!chunk.recorded) return;
-  if (chunk.begins_segment) {
-    close_segment();
-    while (!open_segment(chunk)) {
-      if (stopping_) return;
-      wait_a_little();
-    }
-  }
-  const std::uint8_t* data = chunk.bytes.data();
-  std::size_t size = chunk.bytes.size();
+void SegmentWriter::begin_segment(const Chunk& chunk) {
+  close_segment();
+  while (!open_segment(chunk) && !stopping_) wait_a_little();
+}
+
+/// Until the disk has taken it, or the recorder gives up.
+void SegmentWriter::put(std::vector<std::uint8_t>& bytes) {
+  const std::uint8_t* data = bytes.data();
+  std::size_t size = bytes.size();
   while (size > 0) {
     const std::uint64_t before = offset_;
     const Outcome outcome = descriptor_ >= 0 ? write_out(data, size) : Outcome::retry;
     const std::size_t done = static_cast<std::size_t>(offset_ - before);
     data += done;
     size -= done;
+    queue_.done(done);
     if (outcome == Outcome::done) break;
-    if (stopping_) return;
+    if (stopping_) break;
     wait_a_little();
-    if (descriptor_ < 0) {
-      // The same file again, at the place where it was good; what a failed write left behind goes.
-      descriptor_ = ::open(path_.c_str(), O_WRONLY | O_CLOEXEC);
-      if (descriptor_ < 0 && errno == ENOENT) {
-        // Somebody removed it: what is still to come goes to a file of this name, and the next segment begins soon.
-        new_segment_wish_ = true;
-        descriptor_ = ::open(path_.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0640);
-        offset_ = 0;
-      }
-      if (descriptor_ >= 0 && (::ftruncate(descriptor_, static_cast<off_t>(offset_)) != 0 ||
-                               ::lseek(descriptor_, static_cast<off_t>(offset_), SEEK_SET) < 0)) {
-        ::close(descriptor_);
-        descriptor_ = -1;
-      }
-    }
+    if (descriptor_ < 0) reopen();
   }
   const std::lock_guard lock(mutex_);
   status_.segment_bytes = offset_;
-  status_.written += chunk.bytes.size();
+  status_.written += bytes.size() - size;
+  bytes.clear();
+}
+
+/// The same file again, at the place where it was good; what a failed write left behind goes.
+void SegmentWriter::reopen() {
+  descriptor_ = ::open(path_.c_str(), O_WRONLY | O_CLOEXEC);
+  if (descriptor_ < 0 && errno == ENOENT) {
+    // Somebody removed it: what is still to come goes to a file of this name, and the next segment begins soon.
+    new_segment_wish_ = true;
+    descriptor_ = ::open(path_.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0640);
+    if (descriptor_ >= 0) offset_ = 0;
+  }
+  if (descriptor_ >= 0 && (::ftruncate(descriptor_, static_cast<off_t>(offset_)) != 0 ||
+                           ::lseek(descriptor_, static_cast<off_t>(offset_), SEEK_SET) < 0)) {
+    ::close(descriptor_);
+    descriptor_ = -1;
+  }
 }
 
 bool SegmentWriter::open_segment(const Chunk& chunk) {

@@ -63,7 +63,9 @@ class SegmentWriter {
  private:
   enum class Outcome { done, retry, abandoned };
   void run();
-  void take(const Chunk& chunk);
+  void begin_segment(const Chunk& chunk);
+  void put(std::vector<std::uint8_t>& bytes);
+  void reopen();
   bool open_segment(const Chunk& chunk);
   Outcome write_out(const std::uint8_t* data, std::size_t size);
   bool sync();

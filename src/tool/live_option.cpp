@@ -23,7 +23,7 @@ void add_live(CLI::App& command, LiveOptions& options) {
 std::optional<Error> check_live(const LiveOptions& live, const CommonOptions& options) {
   if (!live.live) {
     if (!options.captures.empty()) return std::nullopt;
-    return Error{ErrorKind::usage, "no capture given", "command line", "name captures, or --live for the recorder on this machine"};
+    return Error{ErrorKind::usage, "no CAPTURE given", "command line", "name captures, or --live for the recorder on this machine"};
   }
   if (!options.captures.empty())
     return Error{ErrorKind::usage, "--live asks the recorder and reads no captures", options.captures.front(), "leave out one of them"};

@@ -3,8 +3,8 @@
 source "$(dirname "$0")/common.sh"
 modprobe slcan || skip "the kernel has no driver for serial-line adapters"
 mkfifo "$work/commands"
-launch adapter <"$work/commands" >"$work/adapter" 2>&1
-exec 7>"$work/commands"
+exec 7<>"$work/commands"
+"$LIVE_PROGRAMS/live_adapter" <"$work/commands" >"$work/adapter" 2>&1 &
 wait_until 5 grep -q interface "$work/adapter" || { fail "no adapter"; finish; }
 # A name of its own, whatever other controllers the machine has.
 ip link set "$(awk '/^interface/ {print $2}' "$work/adapter")" name serial0

@@ -58,7 +58,8 @@ TEST_CASE("Cut at every byte of the head, nothing remains; with one whole note t
     INFO("cut at " << cut);
     REQUIRE(mended_bytes(whole.substr(0, cut)) == "gone");
   }
-  for (std::size_t cut = starts[2]; cut < starts[3]; ++cut) REQUIRE(mended_bytes(whole.substr(0, cut)) == whole.substr(0, starts[2]));
+  for (std::size_t cut = starts[2]; cut < starts[3]; ++cut)
+    REQUIRE(mended_bytes(whole.substr(0, cut)) == whole.substr(0, starts[2]));
   // Section and interfaces alone hold nothing.
   const std::string head = whole.substr(0, starts[1]) + whole.substr(starts[2], starts[4] - starts[2]);
   for (std::size_t cut = 0; cut <= head.size(); ++cut) {
@@ -80,12 +81,16 @@ TEST_CASE("Zeros and rubbish behind the last whole block") {
 TEST_CASE("Damage in the middle is left as it is") {
   std::string bytes = segment_bytes({1, kStart, 200, true});
   const auto starts = block_starts(bytes);
-  SECTION("with a whole end") { bytes[starts[50] + 4] = '\x7F'; }
+  SECTION("with a whole end") {
+    bytes[starts[50] + 4] = '\x7F';
+  }
   SECTION("with a torn end") {
     bytes[starts[50] + 4] = '\x7F';
     bytes.resize(bytes.size() - 7);
   }
-  SECTION("with the first block gone") { bytes[8] = '\x7F'; }
+  SECTION("with the first block gone") {
+    bytes[8] = '\x7F';
+  }
   SECTION("zeros in the middle, as a power cut leaves them") {
     std::fill_n(bytes.begin() + static_cast<std::ptrdiff_t>(starts[20]), 1000, '\0');
     bytes.resize(bytes.size() - 1);
@@ -107,7 +112,8 @@ TEST_CASE("Blocks of a later version of the recorder are whole too") {
 
 TEST_CASE("Only what is ours is touched") {
   const Folder folder;
-  for (const char* name : {"notes.txt", "other.pcapng.part", "summary.json", "events.jsonl", "run-1.pcapng", "lost.keep"})
+  for (const char* name :
+       {"notes.txt", "other.pcapng.part", "summary.json", "events.jsonl", "run-1.pcapng", "lost.keep"})
     folder.write(name, "x");
   fs::create_directory(folder.path(name_of(3, 1)));
   fs::create_symlink(folder.path("notes.txt"), folder.path(name_of(3, 2)));

@@ -70,7 +70,7 @@ TEST_CASE("A packed segment reads as the plain one did, in frames that begin at 
     CHECK(frame.packed_offset == at);
     CHECK(std::binary_search(starts.begin(), starts.end(), frame.plain_offset));
     const std::uint8_t descriptor = static_cast<std::uint8_t>(packed_bytes[at + 4]);
-    CHECK((descriptor & 4) != 0);                              // content checksum
+    CHECK((descriptor & 4) != 0);                               // content checksum
     CHECK(((descriptor & 0x20) != 0 || descriptor >> 6 != 0));  // content size
     at += frame.packed_bytes;
   }
@@ -81,16 +81,26 @@ TEST_CASE("Any bytes can be packed and come back") {
   const Folder folder;
   std::string bytes = segment_bytes({1, kStart, 40'000, false});
   const auto starts = block_starts(bytes);
-  SECTION("nothing") { bytes.clear(); }
-  SECTION("one byte") { bytes = "x"; }
-  SECTION("exactly one piece") { bytes.resize(1024 * 1024); }
-  SECTION("exactly two pieces of zeros") { bytes.assign(2 * 1024 * 1024, '\0'); }
+  SECTION("nothing") {
+    bytes.clear();
+  }
+  SECTION("one byte") {
+    bytes = "x";
+  }
+  SECTION("exactly one piece") {
+    bytes.resize(1024 * 1024);
+  }
+  SECTION("exactly two pieces of zeros") {
+    bytes.assign(2 * 1024 * 1024, '\0');
+  }
   SECTION("rubbish") {
     bytes.assign(3'000'001, '\0');
     std::mt19937 random(7);
     for (char& byte : bytes) byte = static_cast<char>(random());
   }
-  SECTION("damaged in the middle, for longer than a piece") { bytes.insert(starts[10'000], std::string(1'700'001, '\x33')); }
+  SECTION("damaged in the middle, for longer than a piece") {
+    bytes.insert(starts[10'000], std::string(1'700'001, '\x33'));
+  }
   SECTION("a block length at every place where a piece may end") {
     for (std::size_t at = 1024 * 1024 - 64; at < 1024 * 1024 + 64; at += 4) bytes[at] = '\x44';
   }
@@ -126,6 +136,29 @@ TEST_CASE("Stopped, without the file, or without room: the plain one stays and n
   CHECK(folder.read(name_of(1, 1)) == bytes);
 }
 
+TEST_CASE(
+    "The plain one goes last: not before the packed one is in its place, and not for want of an index") {
+  const Folder folder;
+  const std::string plain = folder.path(name_of(1, 1));
+  write_segment(plain, {1, kStart, 1000, false});
+  const std::string bytes = folder.read(name_of(1, 1));
+  SECTION("its place is taken by a folder") {
+    fs::create_directory(folder.path(name_of(1, 1, true)));
+    const auto packed = pack_segment(plain, kGoOn);
+    REQUIRE_FALSE(packed.ok());
+    CHECK(packed.error().what.find("cannot put the packed segment in place") == 0);
+    CHECK(folder.read(name_of(1, 1)) == bytes);
+    CHECK(folder.names() == std::vector<std::string>{name_of(1, 1), name_of(1, 1, true)});
+  }
+  SECTION("the index cannot be written") {
+    fs::create_directory(folder.path(name_of(1, 1, true) + ".index.part"));
+    REQUIRE(pack_segment(plain, kGoOn).ok());
+    CHECK(folder.names() ==
+          std::vector<std::string>{name_of(1, 1, true), name_of(1, 1, true) + ".index.part"});
+    CHECK(unpacked(folder.read(name_of(1, 1, true))) == bytes);
+  }
+}
+
 TEST_CASE("Killed at any moment of packing, every segment is whole at the next start") {
   const Folder folder;
   std::vector<std::string> want;
@@ -147,7 +180,8 @@ TEST_CASE("Killed at any moment of packing, every segment is whole at the next s
   int status = -1;
   REQUIRE(::waitpid(first, &status, 0) == first);
   REQUIRE(status == 0);
-  const auto whole = std::chrono::duration_cast<std::chrono::microseconds>(std::chrono::steady_clock::now() - begun).count();
+  const auto whole =
+      std::chrono::duration_cast<std::chrono::microseconds>(std::chrono::steady_clock::now() - begun).count();
 
   std::mt19937 random(20261126);
   unsigned killed = 0;

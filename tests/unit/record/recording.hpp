@@ -62,14 +62,15 @@ class Folder {
   std::string path_;
 };
 
-inline std::string name_of(std::uint32_t run, std::uint32_t segment, bool compressed = false, TimeNs start = kStart) {
+inline std::string name_of(std::uint32_t run, std::uint32_t segment, bool compressed = false,
+                           TimeNs start = kStart) {
   return segment_name({run, segment, start, compressed});
 }
 
 struct SegmentPlan {
   std::uint32_t run = 1;
   TimeNs start = kStart;
-  unsigned frames = 100;   // one a millisecond, payload from a simple generator
+  unsigned frames = 100;  // one a millisecond, payload from a simple generator
   bool run_ends = false;
 };
 
@@ -86,7 +87,8 @@ inline void write_segment(const std::string& path, const SegmentPlan& plan = {})
   std::uint32_t random = plan.run * 2654435761u + 12345;
   for (unsigned i = 0; i < plan.frames; ++i) {
     std::uint8_t payload[8];
-    for (std::uint8_t& byte : payload) byte = static_cast<std::uint8_t>((random = random * 1664525u + 1013904223u) >> 24);
+    for (std::uint8_t& byte : payload)
+      byte = static_cast<std::uint8_t>((random = random * 1664525u + 1013904223u) >> 24);
     Event frame;
     frame.time = plan.start + i * kMillisecond;
     frame.bus = static_cast<BusIndex>(i % 2);
@@ -121,7 +123,8 @@ inline std::vector<std::size_t> block_starts(const std::string& bytes) {
   while (at < bytes.size()) {
     starts.push_back(at);
     std::uint32_t length = 0;
-    for (unsigned i = 0; i < 4; ++i) length |= std::uint32_t{static_cast<std::uint8_t>(bytes[at + 4 + i])} << 8 * i;
+    for (unsigned i = 0; i < 4; ++i)
+      length |= std::uint32_t{static_cast<std::uint8_t>(bytes[at + 4 + i])} << 8 * i;
     REQUIRE(length >= 12);
     at += length;
   }

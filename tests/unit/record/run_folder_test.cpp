@@ -51,7 +51,8 @@ TEST_CASE("One recorder a folder; the other is named") {
     const RunFolder first = opened(folder);
     const auto second = RunFolder::open(folder.path());
     REQUIRE_FALSE(second.ok());
-    CHECK(second.error().what == "another recorder (process " + std::to_string(::getpid()) + ") uses this folder");
+    CHECK(second.error().what ==
+          "another recorder (process " + std::to_string(::getpid()) + ") uses this folder");
     CHECK(second.error().where == folder.path());
     // Another process sees the same.
     const pid_t child = ::fork();
@@ -109,7 +110,8 @@ TEST_CASE("No number comes back") {
     CHECK(opened(folder).run() == 81);
   }
   SECTION("a state file that says nothing is told") {
-    for (const std::string text : {"", "run", "run 12", "run 0000000012", "run 99999999999\n", "run 0000000012\n\n"}) {
+    for (const std::string text :
+         {"", "run", "run 12", "run 0000000012", "run 99999999999\n", "run 0000000012\n\n"}) {
       folder.write("last-run", text);
       write_segment(folder.path(name_of(5, 1)));
       const RunFolder now = opened(folder);
@@ -175,4 +177,25 @@ TEST_CASE("A last segment that says nothing: the one before counts, and the end 
   CHECK_FALSE(now.previous()->clean_end);
   CHECK(told(now, name_of(1, 2) + ": is no recording, left as it is"));
   CHECK(folder.read(name_of(1, 2)) == std::string(5000, 'x'));
+}
+
+TEST_CASE("Without permission to write it is said so, and nothing is left behind") {
+  const Folder parent;
+  const std::string path = parent.path("recording");
+  fs::create_directory(path);
+  fs::permissions(parent.path(), fs::perms(0755));
+  fs::permissions(path, fs::perms(0555));
+  // Root may write anywhere: as somebody else, in a process of its own.
+  const pid_t child = ::fork();
+  if (child == 0) {
+    if (::geteuid() == 0 && ::seteuid(65534) != 0) ::_exit(3);
+    const auto refused = RunFolder::open(path);
+    if (refused.ok() || refused.error().kind != ErrorKind::environment) ::_exit(1);
+    ::_exit(refused.error().what == "cannot use the folder of the recording (Permission denied)" ? 0 : 2);
+  }
+  int status = -1;
+  REQUIRE(::waitpid(child, &status, 0) == child);
+  CHECK(status == 0);
+  fs::permissions(path, fs::perms(0755));
+  CHECK(fs::is_empty(path));
 }
