@@ -20,6 +20,11 @@ void add_live(CLI::App& command, LiveOptions& options) {
   add_socket(command, options);
 }
 
+void add_position(CLI::App& command, LiveOptions& options) {
+  command.add_option("--position", options.position,
+                     "With --live: write to this file which segment the answer reaches into and how many bytes of it (for programs)");
+}
+
 std::optional<Error> check_live(const LiveOptions& live, const CommonOptions& options) {
   if (!live.live) {
     if (!options.captures.empty()) return std::nullopt;
@@ -50,6 +55,10 @@ int ask_and_deliver(const LiveOptions& live, const CommonOptions& options, const
   if (const auto unrecorded = answer->head.value("unrecorded", std::uint64_t{0}); unrecorded > 0)
     fmt::print(stderr, "tramlog: {} frames of this report are not in the recording : {} : the recorder's disk takes nothing; see tramlog status\n",
                unrecorded, live.socket);
+  if (!live.position.empty()) {
+    const auto written = write_text(live.position, fmt::format("{} {}\n", answer->head.value("segment", "-"), answer->head.value("segment_bytes", std::uint64_t{0})));
+    if (!written) return fail(written.error());
+  }
   return deliver(options, answer->body, answer->head.value("exit", 0));
 }
 

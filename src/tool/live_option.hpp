@@ -10,12 +10,15 @@ namespace tramlog {
 
 struct LiveOptions {
   bool live = false;
-  std::string socket;  // set to the usual one by add_live
+  std::string socket;    // set to the usual one by add_live
+  std::string position;  // file for what a live report covers; empty: not wanted
 };
 
 void add_socket(CLI::App& command, LiveOptions& options);
 /// --live as well.
 void add_live(CLI::App& command, LiveOptions& options);
+/// --position, for commands that report.
+void add_position(CLI::App& command, LiveOptions& options);
 
 /// A usage error if captures are named with --live, none without it, or options are given that the recorder has of its own.
 std::optional<Error> check_live(const LiveOptions& live, const CommonOptions& options);

@@ -42,6 +42,7 @@ void add_report_command(CLI::App& app, int& code) {
       "report", "What was on this bus, what is missing, what failed, what most likely caused it");
   add_captures(*command, *options, false);
   add_live(*command, *live);
+  add_position(*command, *live);
   add_roster(*command, *options, false);
   add_schema(*command, *options);
   add_implement(*command, *options);
@@ -62,6 +63,7 @@ void add_rollcall_command(CLI::App& app, int& code) {
       app.add_subcommand("rollcall", "Is every expected controller here, with the expected software?");
   add_captures(*command, *options, false);
   add_live(*command, *live);
+  add_position(*command, *live);
   add_ask(*command, *choice);
   add_roster(*command, *options, false);
   add_schema(*command, *options);

@@ -11,6 +11,6 @@ LIVE_ROSTER=${LIVE_ROSTER:-$live_source/captures/controller-lost/roster.toml}
 [[ -x $LIVE_PROGRAMS/live_count ]] || { echo "$0: no $LIVE_PROGRAMS/live_count: build the tests first (libpcap-dev is needed)" >&2; exit 2; }
 live_environment=(env)
 for live_name in LIVE_TRAMLOG LIVE_TRAMLOGD LIVE_PROGRAMS LIVE_ROSTER LIVE_KILLS LIVE_SEED LIVE_LOAD_SECONDS LIVE_BURST_SEARCH \
-  LIVE_BURST_SECONDS LIVE_CASE_SECONDS; do
+  LIVE_BURST_SECONDS LIVE_CASE_SECONDS LIVE_RANDOM_FRAMES LIVE_RANDOM_RATE; do
   [[ -z ${!live_name:-} ]] || live_environment+=("$live_name=${!live_name}")
 done

@@ -17,7 +17,9 @@ namespace {
 
 volatile std::sig_atomic_t stopped = 0;
 
-std::uint32_t check_of(std::uint32_t number) { return (number * 2654435761U) >> 8U; }
+std::uint32_t check_of(std::uint32_t number) {
+  return (number * 2654435761U) >> 8U;
+}
 
 }  // namespace
 
@@ -25,16 +27,19 @@ can_frame make_frame(std::uint32_t id29, std::initializer_list<int> bytes) {
   can_frame frame{};
   frame.can_id = id29 | CAN_EFF_FLAG;
   frame.len = static_cast<std::uint8_t>(bytes.size());
-  std::transform(bytes.begin(), bytes.end(), frame.data, [](int byte) { return static_cast<std::uint8_t>(byte); });
+  std::transform(bytes.begin(), bytes.end(), frame.data,
+                 [](int byte) { return static_cast<std::uint8_t>(byte); });
   return frame;
 }
 
 can_frame numbered_frame(std::uint32_t number, std::uint8_t address) {
   const std::uint32_t check = check_of(number);
-  const auto byte = [](std::uint32_t word, unsigned shift) { return static_cast<int>((word >> shift) & 0xFFU); };
+  const auto byte = [](std::uint32_t word, unsigned shift) {
+    return static_cast<int>((word >> shift) & 0xFFU);
+  };
   return make_frame((6U << 26U) | (kTestPgn << 8U) | address,
-                    {byte(number, 0), byte(number, 8), byte(number, 16), byte(number, 24), address, byte(check, 0),
-                     byte(check, 8), byte(check, 16)});
+                    {byte(number, 0), byte(number, 8), byte(number, 16), byte(number, 24), address,
+                     byte(check, 0), byte(check, 8), byte(check, 16)});
 }
 
 std::optional<Number> number_of(std::uint32_t id, const std::uint8_t* data, std::size_t size) {
@@ -42,8 +47,8 @@ std::optional<Number> number_of(std::uint32_t id, const std::uint8_t* data, std:
   Number found;
   for (unsigned i = 0; i < 4; ++i) found.number |= static_cast<std::uint32_t>(data[i]) << (8U * i);
   found.address = data[4];
-  const std::uint32_t check = data[5] | (static_cast<std::uint32_t>(data[6]) << 8U) |
-                              (static_cast<std::uint32_t>(data[7]) << 16U);
+  const std::uint32_t check =
+      data[5] | (static_cast<std::uint32_t>(data[6]) << 8U) | (static_cast<std::uint32_t>(data[7]) << 16U);
   found.sound = check == check_of(found.number) && found.address == (id & 0xFFU);
   return found;
 }
@@ -99,7 +104,8 @@ int open_raw(const std::string& interface) {
   sockaddr_can address{};
   address.can_family = AF_CAN;
   address.can_ifindex = static_cast<int>(interface_index(interface));
-  if (bind(fd, reinterpret_cast<const sockaddr*>(&address), sizeof address) != 0) give_up("bind to " + interface);
+  if (bind(fd, reinterpret_cast<const sockaddr*>(&address), sizeof address) != 0)
+    give_up("bind to " + interface);
   return fd;
 }
 
@@ -110,7 +116,9 @@ void catch_stop_signals() {
   sigaction(SIGINT, &action, nullptr);
 }
 
-bool is_stopped() { return stopped != 0; }
+bool is_stopped() {
+  return stopped != 0;
+}
 
 double seconds_since(Clock::time_point begin) {
   return std::chrono::duration<double>(Clock::now() - begin).count();

@@ -1,5 +1,5 @@
-// What the programs of the live tests share: test frames that carry a running number, reproducible random frames, raw
-// CAN sockets. Nothing here comes from the product, so that a mistake cannot cancel itself out.
+// What the programs of the live tests share: test frames that carry a running number, reproducible random
+// frames, raw CAN sockets. Nothing here comes from the product, so that a mistake cannot cancel itself out.
 #pragma once
 
 #include <linux/can.h>

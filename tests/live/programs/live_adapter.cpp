@@ -1,5 +1,6 @@
-// A serial-line CAN adapter on a pseudo terminal: the kernel's own driver for such adapters sits at the other end, so
-// that a real controller interface appears whose faults can be commanded. It prints "interface NAME", then obeys lines:
+// A serial-line CAN adapter on a pseudo terminal: the kernel's own driver for such adapters sits at the other
+// end, so that a real controller interface appears whose faults can be commanded. It prints "interface NAME",
+// then obeys lines:
 //
 //   frame ID [HEX]      a 29-bit data frame from the bus              frame 18FECA80 00FF00000000FFFF
 //   numbered N [FIRST]  N numbered frames (live.hpp) from the bus, address 0x91
@@ -7,7 +8,8 @@
 //   state NAME [RX TX]  active, warning, passive, bus-off, with the error counters
 //   wait MS, raw TEXT, unplug (ends the program; so do quit and the end of its input)
 //
-// What the machine sends is counted; each such frame is acknowledged as a wire would. At the end it prints how many.
+// What the machine sends is counted; each such frame is acknowledged as a wire would. At the end it prints
+// how many.
 #include <fcntl.h>
 #include <linux/can.h>
 #include <linux/if.h>
@@ -34,7 +36,8 @@ class Adapter {
  public:
   Adapter() {
     controller_ = posix_openpt(O_RDWR | O_NOCTTY | O_CLOEXEC);
-    if (controller_ < 0 || grantpt(controller_) != 0 || unlockpt(controller_) != 0) live::give_up("pseudo terminal");
+    if (controller_ < 0 || grantpt(controller_) != 0 || unlockpt(controller_) != 0)
+      live::give_up("pseudo terminal");
     line_ = open(ptsname(controller_), O_RDWR | O_NOCTTY | O_CLOEXEC);
     if (line_ < 0) live::give_up("pseudo terminal");
     termios settings{};
@@ -99,9 +102,11 @@ class Adapter {
   std::string command_;
 };
 
-const std::map<std::string, std::string> kErrors = {{"ack", "e1a"},  {"bit0", "e1b"},  {"bit1", "e1B"},       {"crc", "e1c"},
-                                                    {"form", "e1f"}, {"stuff", "e1s"}, {"rx-overrun", "e1o"}, {"tx-overrun", "e1O"}};
-const std::map<std::string, std::string> kStates = {{"active", "sa"}, {"warning", "sw"}, {"passive", "sp"}, {"bus-off", "sb"}};
+const std::map<std::string, std::string> kErrors = {
+    {"ack", "e1a"},  {"bit0", "e1b"},  {"bit1", "e1B"},       {"crc", "e1c"},
+    {"form", "e1f"}, {"stuff", "e1s"}, {"rx-overrun", "e1o"}, {"tx-overrun", "e1O"}};
+const std::map<std::string, std::string> kStates = {
+    {"active", "sa"}, {"warning", "sw"}, {"passive", "sp"}, {"bus-off", "sb"}};
 
 bool obey(const std::string& line, Adapter& adapter) {
   std::istringstream words(line);

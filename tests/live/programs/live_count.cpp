@@ -1,5 +1,6 @@
-// What is in a recording, counted twice: with our reader (frames, losses, notes, gaps of the running numbers), and
-// only the packets, file by file, with libpcap. One line a bus, one a sender of numbered frames, one for all.
+// What is in a recording, counted twice: with our reader (frames, losses, notes, gaps of the running
+// numbers), and only the packets, file by file, with libpcap. One line a bus, one a sender of numbered
+// frames, one for all.
 #include <pcap/pcap.h>
 
 #include <CLI/CLI.hpp>
@@ -23,7 +24,7 @@ struct Bus {
   std::uint64_t frames = 0;
   std::uint64_t outbound = 0;
   std::uint64_t errors = 0;
-  std::uint64_t lost = 0;          // told by the recorder
+  std::uint64_t lost = 0;  // told by the recorder
   std::uint64_t ups = 0;
   std::uint64_t downs = 0;
   std::uint64_t pauses = 0;
@@ -31,7 +32,7 @@ struct Bus {
   std::uint64_t received = 0;      // last statistics: frames of the interface
   std::uint64_t dropped = 0;       // .. and lost before any socket
   std::uint64_t statistics = 0;
-  std::int64_t longest_gap = 0;    // ns between two frames
+  std::int64_t longest_gap = 0;  // ns between two frames
   std::int64_t last_time = 0;
   std::unique_ptr<live::RandomFrames> random;
 };
@@ -39,7 +40,7 @@ struct Bus {
 struct Numbers {
   std::uint64_t frames = 0;
   std::uint32_t first = 0;
-  std::uint32_t last = 0;   // highest
+  std::uint32_t last = 0;  // highest
   std::uint64_t disordered = 0;
   std::uint64_t repeated = 0;
   std::uint64_t spoiled = 0;  // check wrong
@@ -51,9 +52,12 @@ struct Numbers {
       ++spoiled;
       return;
     }
-    if (frames++ == 0) first = last = number.number;
-    else if (number.number < before) ++disordered;
-    if (seen.size() <= number.number && number.number < 100'000'000) seen.resize(number.number + std::size_t{1} + number.number / 2);
+    if (frames++ == 0)
+      first = last = number.number;
+    else if (number.number < before)
+      ++disordered;
+    if (seen.size() <= number.number && number.number < 100'000'000)
+      seen.resize(number.number + std::size_t{1} + number.number / 2);
     if (number.number < seen.size()) {
       if (seen[number.number]) ++repeated;
       seen[number.number] = true;
@@ -62,7 +66,9 @@ struct Numbers {
     first = std::min(first, number.number);
     last = std::max(last, number.number);
   }
-  std::uint64_t missing() const { return frames == 0 ? 0 : last - first + std::uint64_t{1} - (frames - repeated); }
+  std::uint64_t missing() const {
+    return frames == 0 ? 0 : last - first + std::uint64_t{1} - (frames - repeated);
+  }
 };
 
 struct All {
@@ -100,8 +106,9 @@ void take_notice(const Event& event, Bus& bus, All& all) {
   if (const auto* note = std::get_if<tramlog::RecorderNote>(event.notice)) {
     ++all.notes[static_cast<int>(note->kind)];
     if (note->kind == tramlog::RecorderNote::Kind::not_recorded) all.not_recorded += note->number;
-    std::printf("note kind=%d bus=%s number=%llu text=%s\n", static_cast<int>(note->kind), note->of_bus ? bus.name.c_str() : "-",
-                static_cast<unsigned long long>(note->number), note->text.c_str());
+    std::printf("note kind=%d bus=%s number=%llu text=%s\n", static_cast<int>(note->kind),
+                note->of_bus ? bus.name.c_str() : "-", static_cast<unsigned long long>(note->number),
+                note->text.c_str());
   }
 }
 
@@ -161,16 +168,20 @@ void print(const All& all) {
   const auto wide = [](std::uint64_t number) { return static_cast<unsigned long long>(number); };
   for (const auto& [index, bus] : all.buses) {
     if (bus.name.empty()) continue;
-    std::printf("bus=%s frames=%llu outbound=%llu errors=%llu lost=%llu dropped=%llu received=%llu statistics=%llu ups=%llu downs=%llu "
-                "pauses=%llu longest_gap_ms=%.1f random_wrong=%llu\n",
-                bus.name.c_str(), wide(bus.frames), wide(bus.outbound), wide(bus.errors), wide(bus.lost), wide(bus.dropped), wide(bus.received),
-                wide(bus.statistics), wide(bus.ups), wide(bus.downs), wide(bus.pauses), static_cast<double>(bus.longest_gap) / 1e6,
-                wide(bus.random_wrong));
+    std::printf(
+        "bus=%s frames=%llu outbound=%llu errors=%llu lost=%llu dropped=%llu received=%llu statistics=%llu "
+        "ups=%llu downs=%llu "
+        "pauses=%llu longest_gap_ms=%.1f random_wrong=%llu\n",
+        bus.name.c_str(), wide(bus.frames), wide(bus.outbound), wide(bus.errors), wide(bus.lost),
+        wide(bus.dropped), wide(bus.received), wide(bus.statistics), wide(bus.ups), wide(bus.downs),
+        wide(bus.pauses), static_cast<double>(bus.longest_gap) / 1e6, wide(bus.random_wrong));
   }
   for (const auto& [key, numbers] : all.numbers)
-    std::printf("sender=%s/%02x numbered=%llu first=%u last=%u missing=%llu repeated=%llu disordered=%llu spoiled=%llu\n",
-                all.buses.at(key.first).name.c_str(), key.second, wide(numbers.frames), numbers.first, numbers.last,
-                wide(numbers.missing()), wide(numbers.repeated), wide(numbers.disordered), wide(numbers.spoiled));
+    std::printf(
+        "sender=%s/%02x numbered=%llu first=%u last=%u missing=%llu repeated=%llu disordered=%llu "
+        "spoiled=%llu\n",
+        all.buses.at(key.first).name.c_str(), key.second, wide(numbers.frames), numbers.first, numbers.last,
+        wide(numbers.missing()), wide(numbers.repeated), wide(numbers.disordered), wide(numbers.spoiled));
 }
 
 }  // namespace
@@ -180,7 +191,8 @@ int main(int argc, char** argv) {
   std::vector<std::string> random;
   CLI::App app{"Counts the frames of captures", "live_count"};
   app.add_option("capture", paths)->required();
-  app.add_option("--random", random, "BUS=SEED: all frames of this bus are those of live_traffic --random --seed SEED");
+  app.add_option("--random", random,
+                 "BUS=SEED: all frames of this bus are those of live_traffic --random --seed SEED");
   CLI11_PARSE(app, argc, argv);
   std::map<std::string, std::uint64_t> seeds;
   for (const std::string& entry : random) {
@@ -200,7 +212,8 @@ int main(int argc, char** argv) {
   print(all);
 
   std::uint64_t unreadable = 0;
-  for (const tramlog::CaptureFile& file : source->files()) unreadable += file.read_error || !file.unreadable.empty();
+  for (const tramlog::CaptureFile& file : source->files())
+    unreadable += file.read_error || !file.unreadable.empty();
   std::uint64_t by_pcap = 0;
   std::uint64_t pcap_refuses = 0;
   for (const std::string& path : paths) pcap_refuses += !count_with_pcap(path, by_pcap);
@@ -209,12 +222,15 @@ int main(int argc, char** argv) {
     return static_cast<unsigned long long>(found == all.notes.end() ? 0 : found->second);
   };
   using Kind = tramlog::RecorderNote::Kind;
-  std::printf("all files=%zu packets=%llu pcap=%llu pcap_refuses=%llu unreadable=%llu damages=%llu damaged_bytes=%llu foreign=%llu "
-              "steps_back_ms=%.3f begins=%llu ends=%llu marks=%llu not_recorded=%llu\n",
-              paths.size(), static_cast<unsigned long long>(all.packets), static_cast<unsigned long long>(by_pcap),
-              static_cast<unsigned long long>(pcap_refuses), static_cast<unsigned long long>(unreadable),
-              static_cast<unsigned long long>(all.damages), static_cast<unsigned long long>(all.damaged_bytes),
-              static_cast<unsigned long long>(all.foreign), static_cast<double>(all.steps_back) / 1e6, notes(Kind::run_begins),
-              notes(Kind::run_ends), notes(Kind::mark), static_cast<unsigned long long>(all.not_recorded));
+  std::printf(
+      "all files=%zu packets=%llu pcap=%llu pcap_refuses=%llu unreadable=%llu damages=%llu "
+      "damaged_bytes=%llu foreign=%llu "
+      "steps_back_ms=%.3f begins=%llu ends=%llu marks=%llu not_recorded=%llu\n",
+      paths.size(), static_cast<unsigned long long>(all.packets), static_cast<unsigned long long>(by_pcap),
+      static_cast<unsigned long long>(pcap_refuses), static_cast<unsigned long long>(unreadable),
+      static_cast<unsigned long long>(all.damages), static_cast<unsigned long long>(all.damaged_bytes),
+      static_cast<unsigned long long>(all.foreign), static_cast<double>(all.steps_back) / 1e6,
+      notes(Kind::run_begins), notes(Kind::run_ends), notes(Kind::mark),
+      static_cast<unsigned long long>(all.not_recorded));
   return unreadable > 0 || pcap_refuses > 0 ? 1 : 0;
 }

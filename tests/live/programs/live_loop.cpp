@@ -1,5 +1,6 @@
-// The yardstick: the least that a recorder can do. One thread and socket an interface, blocking reads of many frames at
-// once, the kernel's time stamps and its count of losses; frames are only counted. Ends at SIGTERM or after --seconds.
+// The yardstick: the least that a recorder can do. One thread and socket an interface, blocking reads of many
+// frames at once, the kernel's time stamps and its count of losses; frames are only counted. Ends at SIGTERM
+// or after --seconds.
 #include <linux/net_tstamp.h>
 #include <pthread.h>
 #include <sys/resource.h>
@@ -94,7 +95,9 @@ int main(int argc, char** argv) {
 
   rusage used{};
   getrusage(RUSAGE_SELF, &used);
-  const auto ms = [](const timeval& time) { return static_cast<double>(time.tv_sec) * 1000 + static_cast<double>(time.tv_usec) / 1000; };
+  const auto ms = [](const timeval& time) {
+    return static_cast<double>(time.tv_sec) * 1000 + static_cast<double>(time.tv_usec) / 1000;
+  };
   Heard all;
   for (std::size_t i = 0; i < heard.size(); ++i) {
     std::printf("%s=%llu ", interfaces[i].c_str(), static_cast<unsigned long long>(heard[i].frames));
@@ -104,7 +107,8 @@ int main(int argc, char** argv) {
     all.gulps += heard[i].gulps;
   }
   std::printf("frames=%llu stamped=%llu drops=%u gulps=%llu cpu_ms=%.1f seconds=%.2f\n",
-              static_cast<unsigned long long>(all.frames), static_cast<unsigned long long>(all.stamped), all.drops,
-              static_cast<unsigned long long>(all.gulps), ms(used.ru_utime) + ms(used.ru_stime), live::seconds_since(begin));
+              static_cast<unsigned long long>(all.frames), static_cast<unsigned long long>(all.stamped),
+              all.drops, static_cast<unsigned long long>(all.gulps), ms(used.ru_utime) + ms(used.ru_stime),
+              live::seconds_since(begin));
   return 0;
 }

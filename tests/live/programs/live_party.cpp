@@ -1,6 +1,7 @@
-// Plays controllers on a CAN interface (party.hpp): claim, a cyclic message, trouble codes every second, answers to
-// requests for claims, software, ECU and product identification and trouble codes; can send long messages, fall
-// silent, stop or leave. Prints a line for each long message it has sent; with --received also for each it got.
+// Plays controllers on a CAN interface (party.hpp): claim, a cyclic message, trouble codes every second,
+// answers to requests for claims, software, ECU and product identification and trouble codes; can send long
+// messages, fall silent, stop or leave. Prints a line for each long message it has sent; with --received also
+// for each it got.
 #include <poll.h>
 
 #include <CLI/CLI.hpp>
@@ -23,16 +24,19 @@ struct LongMessage {
 /// "A/B/C": the numbers of such a text.
 std::vector<std::uint64_t> numbers_of(const std::string& text) {
   std::vector<std::uint64_t> numbers;
-  for (const std::string& part : CLI::detail::split(text, '/')) numbers.push_back(std::stoull(part, nullptr, 0));
+  for (const std::string& part : CLI::detail::split(text, '/'))
+    numbers.push_back(std::stoull(part, nullptr, 0));
   return numbers;
 }
 
 void send_long(const live::PartyPlan& plan, const std::vector<LongMessage>& messages) {
   for (const LongMessage& message : messages) {
     const std::vector<std::uint8_t> data = live::random_bytes(message.seed, message.size);
-    const std::string problem = live::send_and_wait(plan, message.pgn, static_cast<std::uint8_t>(message.to), data);
-    std::printf("transfer from=%u to=%u pgn=%u size=%zu result=%s hex=%s\n", plan.address, message.to, message.pgn, message.size,
-                problem.empty() ? "done" : problem.c_str(), live::hex(data.data(), data.size()).c_str());
+    const std::string problem =
+        live::send_and_wait(plan, message.pgn, static_cast<std::uint8_t>(message.to), data);
+    std::printf("transfer from=%u to=%u pgn=%u size=%zu result=%s hex=%s\n", plan.address, message.to,
+                message.pgn, message.size, problem.empty() ? "done" : problem.c_str(),
+                live::hex(data.data(), data.size()).c_str());
     std::fflush(stdout);
   }
 }
@@ -84,7 +88,8 @@ int main(int argc, char** argv) {
     }
     for (const std::string& text : sends) {
       const auto numbers = numbers_of(text);
-      messages.push_back({static_cast<unsigned>(numbers.at(0)), static_cast<std::uint32_t>(numbers.at(1)), numbers.at(2), numbers.at(3)});
+      messages.push_back({static_cast<unsigned>(numbers.at(0)), static_cast<std::uint32_t>(numbers.at(1)),
+                          numbers.at(2), numbers.at(3)});
     }
     plan.name = std::stoull(name, nullptr, 16);
   } catch (const std::exception&) {
@@ -135,7 +140,8 @@ int main(int argc, char** argv) {
     for (live::Party& party : parties) party.leave();
   if (sender.joinable()) sender.join();
   for (const live::Party& party : parties)
-    std::printf("party name=%016llX address=%u cycles=%llu\n", static_cast<unsigned long long>(party.plan().name), party.plan().address,
+    std::printf("party name=%016llX address=%u cycles=%llu\n",
+                static_cast<unsigned long long>(party.plan().name), party.plan().address,
                 static_cast<unsigned long long>(cycles));
   return 0;
 }

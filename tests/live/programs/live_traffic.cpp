@@ -1,8 +1,8 @@
 // Sends frames on one CAN interface and says how many really went out.
 //
-// Numbered frames (live.hpp) at a pace or as fast as they go, or random frames that `live_count --random` knows again;
-// beside them, with --healthy, what a tractor and an implement in good order say: claims (also when asked for them),
-// speed every 100 ms, trouble codes every second.
+// Numbered frames (live.hpp) at a pace or as fast as they go, or random frames that `live_count --random`
+// knows again; beside them, with --healthy, what a tractor and an implement in good order say: claims (also
+// when asked for them), speed every 100 ms, trouble codes every second.
 #include <fcntl.h>
 #include <linux/can/raw.h>
 #include <poll.h>
@@ -24,17 +24,17 @@ namespace {
 
 struct Options {
   std::string interface;
-  double rate = 0;            // numbered or random frames a second; 0: as fast as they go
-  double seconds = 0;         // 0: until count or SIGTERM
-  std::uint64_t count = 0;    // 0: until seconds or SIGTERM
-  std::uint32_t first = 1;    // first running number
+  double rate = 0;          // numbered or random frames a second; 0: as fast as they go
+  double seconds = 0;       // 0: until count or SIGTERM
+  std::uint64_t count = 0;  // 0: until seconds or SIGTERM
+  std::uint32_t first = 1;  // first running number
   unsigned address = 0x90;
   bool random = false;
   std::uint64_t seed = 1;
   bool healthy = false;
   double speed_kmh = 0;
-  bool quiet = false;         // no numbered frames
-  bool confirm = false;       // wait for the echo of each frame
+  bool quiet = false;    // no numbered frames
+  bool confirm = false;  // wait for the echo of each frame
   std::uint64_t error_frames = 0;
   std::string progress;
 };
@@ -44,7 +44,8 @@ class Sender {
   explicit Sender(const Options& options) : options_(options), fd_(live::open_raw(options.interface)) {
     if (options.confirm) {
       const int on = 1;
-      if (setsockopt(fd_, SOL_CAN_RAW, CAN_RAW_RECV_OWN_MSGS, &on, sizeof on) != 0) live::give_up("own messages");
+      if (setsockopt(fd_, SOL_CAN_RAW, CAN_RAW_RECV_OWN_MSGS, &on, sizeof on) != 0)
+        live::give_up("own messages");
     } else if (!options.healthy) {
       setsockopt(fd_, SOL_CAN_RAW, CAN_RAW_FILTER, nullptr, 0);  // hears nothing
     }
@@ -89,7 +90,8 @@ class Sender {
     distance_ += static_cast<std::uint32_t>(mm_per_s / 10);
     const auto far = [this](unsigned shift) { return static_cast<int>((distance_ >> shift) & 0xFFU); };
     for (const std::uint32_t id : {0x0CFE48F0U, 0x0CFE49F0U})
-      send(live::make_frame(id, {mm_per_s & 0xFF, mm_per_s >> 8, far(0), far(8), far(16), far(24), 0xFF, 0xF5}));
+      send(live::make_frame(id,
+                            {mm_per_s & 0xFF, mm_per_s >> 8, far(0), far(8), far(16), far(24), 0xFF, 0xF5}));
   }
   void trouble_codes() {  // none
     for (const std::uint32_t id : {0x18FECA80U, 0x18FECAF0U})
@@ -173,7 +175,8 @@ Result play(const Options& options, Sender& sender) {
       const std::uint64_t due =
           options.rate > 0 ? static_cast<std::uint64_t>(passed * options.rate) + 1 : result.numbered + 100;
       if (options.rate > 0 && due > result.numbered + 1)
-        result.latest_ms = std::max(result.latest_ms, 1000 * (passed - static_cast<double>(result.numbered) / options.rate));
+        result.latest_ms =
+            std::max(result.latest_ms, 1000 * (passed - static_cast<double>(result.numbered) / options.rate));
       while (result.numbered < due && (options.count == 0 || result.numbered < options.count)) {
         const auto number = options.first + static_cast<std::uint32_t>(result.numbered);
         const auto address = static_cast<std::uint8_t>(options.address);
@@ -187,7 +190,8 @@ Result play(const Options& options, Sender& sender) {
         sender.tell_progress(options.first + static_cast<std::uint32_t>(result.numbered) - 1);
         told = static_cast<std::uint64_t>(passed * 50) + 1;
       }
-      next = options.rate > 0 ? std::min(next, after(static_cast<double>(result.numbered) / options.rate)) : now;
+      next =
+          options.rate > 0 ? std::min(next, after(static_cast<double>(result.numbered) / options.rate)) : now;
     }
     std::this_thread::sleep_until(next);
   }
@@ -205,14 +209,16 @@ int main(int argc, char** argv) {
   app.add_option("--seconds", options.seconds);
   app.add_option("--count", options.count);
   app.add_option("--first", options.first, "First running number");
-  app.add_option("--address", options.address, "Source address of the numbered frames")->check(CLI::Range(0, 253));
+  app.add_option("--address", options.address, "Source address of the numbered frames")
+      ->check(CLI::Range(0, 253));
   app.add_flag("--random", options.random, "Random frames in place of numbered ones");
   app.add_option("--seed", options.seed);
   app.add_flag("--healthy", options.healthy, "Also what a healthy bus says");
   app.add_option("--speed-kmh", options.speed_kmh);
   app.add_flag("--quiet", options.quiet, "No numbered frames");
   app.add_flag("--confirm", options.confirm, "Wait for the echo of each frame");
-  app.add_option("--error-frames", options.error_frames, "Send so many error frames (bus error, stuff) and end");
+  app.add_option("--error-frames", options.error_frames,
+                 "Send so many error frames (bus error, stuff) and end");
   app.add_option("--progress", options.progress, "Keep the last number sent in this file");
   CLI11_PARSE(app, argc, argv);
   live::catch_stop_signals();
@@ -229,10 +235,11 @@ int main(int argc, char** argv) {
   } else {
     result = play(options, sender);
   }
-  std::printf("sent=%llu numbered=%llu first=%u last=%u refused=%llu unconfirmed=%llu seconds=%.3f latest_ms=%.1f\n",
-              static_cast<unsigned long long>(sender.sent()), static_cast<unsigned long long>(result.numbered),
-              options.first, options.first + static_cast<std::uint32_t>(result.numbered) - 1,
-              static_cast<unsigned long long>(sender.refused()), static_cast<unsigned long long>(sender.unconfirmed()),
-              result.seconds, result.latest_ms);
+  std::printf(
+      "sent=%llu numbered=%llu first=%u last=%u refused=%llu unconfirmed=%llu seconds=%.3f latest_ms=%.1f\n",
+      static_cast<unsigned long long>(sender.sent()), static_cast<unsigned long long>(result.numbered),
+      options.first, options.first + static_cast<std::uint32_t>(result.numbered) - 1,
+      static_cast<unsigned long long>(sender.refused()),
+      static_cast<unsigned long long>(sender.unconfirmed()), result.seconds, result.latest_ms);
   return 0;
 }

@@ -29,7 +29,8 @@ constexpr std::uint32_t kCyclic = 0xFF21;
 constexpr std::uint8_t kAll = 0xFF;
 constexpr std::uint8_t kNull = 0xFE;
 
-sockaddr_can socket_address(const std::string& interface, std::uint64_t name, std::uint32_t pgn, std::uint8_t address) {
+sockaddr_can socket_address(const std::string& interface, std::uint64_t name, std::uint32_t pgn,
+                            std::uint8_t address) {
   sockaddr_can made{};
   made.can_family = AF_CAN;
   made.can_ifindex = static_cast<int>(interface_index(interface));
@@ -50,7 +51,8 @@ int open_socket() {
   return fd;
 }
 
-ssize_t send_to(int fd, const std::string& interface, std::uint32_t pgn, std::uint8_t to, const std::vector<std::uint8_t>& data) {
+ssize_t send_to(int fd, const std::string& interface, std::uint32_t pgn, std::uint8_t to,
+                const std::vector<std::uint8_t>& data) {
   const sockaddr_can address = socket_address(interface, J1939_NO_NAME, pgn, to);
   return sendto(fd, data.data(), data.size(), 0, reinterpret_cast<const sockaddr*>(&address), sizeof address);
 }
@@ -63,7 +65,8 @@ std::vector<std::uint8_t> name_bytes(std::uint64_t name) {
 
 }  // namespace
 
-Party::Party(PartyPlan plan, std::FILE* received) : plan_(std::move(plan)), received_(received), busy_left_(plan_.busy) {
+Party::Party(PartyPlan plan, std::FILE* received)
+    : plan_(std::move(plan)), received_(received), busy_left_(plan_.busy) {
   fd_ = open_socket();
 }
 
@@ -129,8 +132,9 @@ void Party::listen(bool answers) {
     }
     if (pgn == kClaim && size == 8) take_claim(sender, {data.begin(), data.begin() + 8});
     if (pgn == kRequest && size >= 3 && answers)
-      answer(data[0] | (static_cast<std::uint32_t>(data[1]) << 8U) | (static_cast<std::uint32_t>(data[2]) << 16U), sender,
-             to != kAll);
+      answer(data[0] | (static_cast<std::uint32_t>(data[1]) << 8U) |
+                 (static_cast<std::uint32_t>(data[2]) << 16U),
+             sender, to != kAll);
   }
 }
 
@@ -187,7 +191,9 @@ void Party::answer(std::uint32_t pgn, std::uint8_t from, bool directed) {
     return;
   }
   const bool is_text = pgn == kSoftware || pgn == kEcu || pgn == kProduct;
-  const std::vector<std::uint8_t> data = pgn == kFaults ? fault_message() : is_text ? text_of(pgn) : std::vector<std::uint8_t>();
+  const std::vector<std::uint8_t> data = pgn == kFaults ? fault_message()
+                                         : is_text      ? text_of(pgn)
+                                                        : std::vector<std::uint8_t>();
   if (directed && busy_left_ > 0) {
     --busy_left_;
     acknowledge(3, pgn, from);
@@ -202,9 +208,12 @@ void Party::send_cyclic() {
   send(kCyclic, kAll, {counter_++, 0x01, 0x02, 0x03, 0xFF, 0xFF, 0xFF, 0xFF});
 }
 
-void Party::send_faults() { send(kFaults, kAll, fault_message()); }
+void Party::send_faults() {
+  send(kFaults, kAll, fault_message());
+}
 
-std::string send_and_wait(const PartyPlan& plan, std::uint32_t pgn, std::uint8_t to, const std::vector<std::uint8_t>& data) {
+std::string send_and_wait(const PartyPlan& plan, std::uint32_t pgn, std::uint8_t to,
+                          const std::vector<std::uint8_t>& data) {
   const int fd = open_socket();
   const sockaddr_can own = socket_address(plan.interface, plan.name, J1939_NO_PGN, J1939_NO_ADDR);
   if (bind(fd, reinterpret_cast<const sockaddr*>(&own), sizeof own) != 0) give_up("bind as a controller");
@@ -215,7 +224,8 @@ std::string send_and_wait(const PartyPlan& plan, std::uint32_t pgn, std::uint8_t
   setsockopt(fd, SOL_SOCKET, SO_TIMESTAMPING, &stamps, sizeof stamps);
 
   std::string problem;
-  if (send_to(fd, plan.interface, pgn, to, data) != static_cast<ssize_t>(data.size())) problem = std::strerror(errno);
+  if (send_to(fd, plan.interface, pgn, to, data) != static_cast<ssize_t>(data.size()))
+    problem = std::strerror(errno);
   bool done = false;
   while (problem.empty() && !done) {
     pollfd ready{fd, POLLERR, 0};

@@ -1,5 +1,5 @@
-// One controller on the bus, played over the kernel's own j1939 sockets: the kernel does claims and transfers, an
-// implementation that shares nothing with the product's.
+// One controller on the bus, played over the kernel's own j1939 sockets: the kernel does claims and
+// transfers, an implementation that shares nothing with the product's.
 #pragma once
 
 #include <cstdint>
@@ -15,7 +15,8 @@ struct Fault {
   unsigned count = 1;
 };
 
-/// What a party is and says; the texts are the fields without their delimiters' meaning: "P1*S1**..*" as on the bus.
+/// What a party is and says; the texts are the fields without their delimiters' meaning: "P1*S1**..*" as on
+/// the bus.
 struct PartyPlan {
   std::string interface;
   std::uint64_t name = 0;
@@ -64,6 +65,7 @@ class Party {
 
 /// Sends one message of any size by the party's NAME from a socket of its own and waits for its end.
 /// Empty: it arrived (or, to all, went out); else what happened.
-std::string send_and_wait(const PartyPlan& plan, std::uint32_t pgn, std::uint8_t to, const std::vector<std::uint8_t>& data);
+std::string send_and_wait(const PartyPlan& plan, std::uint32_t pgn, std::uint8_t to,
+                          const std::vector<std::uint8_t>& data);
 
 }  // namespace live
