@@ -253,7 +253,10 @@ class Listener::Impl {
     if (!known && link.removed) return false;
     BusLine& line = line_of(link);
     if (!known) journal(Level::info, fmt::format("{}: listening ({})", link.name, link.up ? "up" : "down"));
-    if (!link.removed && !line.settings_tried) apply_settings(line, link);
+    if (link.removed)
+      line.settings_tried = false;  // what returns may be another adapter
+    else if (!line.settings_tried)
+      apply_settings(line, link);
     const bool changed = line.take(link, scribe_, time_.now(), [&](bool bad, const std::string& text) {
       journal(bad ? Level::warning : Level::info, fmt::format("{}: {}", line.name, text));
     });
