@@ -23,6 +23,7 @@ using namespace std::chrono_literals;
 
 // The kernel stamps each frame, so they may wait this long; a hundred times a second is cheaper than two thousand times.
 constexpr auto kGulpEvery = 10ms;
+constexpr auto kPatience = 2s;  // of others with this thread
 // Frames of one gulp from one bus; beyond, the others come first.
 constexpr int kReadsPerGulp = 16;
 // A gulp of this many says that the next one is due at once.
@@ -86,16 +87,18 @@ class Listener::Impl {
     return !clocks || last_running_ == 0 || clocks->running - last_running_ <= span;
   }
 
-  TimeNs note(RecorderNote note) {
-    std::promise<TimeNs> written;
-    auto time = written.get_future();
-    asio::post(context_, [this, &written, note = std::move(note)] {
+  std::optional<TimeNs> note(RecorderNote note) {
+    auto written = std::make_shared<std::promise<TimeNs>>();
+    auto time = written->get_future();
+    asio::post(context_, [this, written, note = std::move(note)] {
       gulp();  // what was heard before it comes before it
-      scribe_.note(0, time_.now(), note);
       const TimeNs at = time_.now();
+      scribe_.note(0, at, note);
       scribe_.flush(at);
-      written.set_value(at);
+      written->set_value(at);
     });
+    // The run may be ending.
+    if (time.wait_for(kPatience) != std::future_status::ready) return std::nullopt;
     return time.get();
   }
 
@@ -390,7 +393,7 @@ std::vector<InterfaceStatus> Listener::status() const { return impl_->status(); 
 TimeNs Listener::now() const { return impl_->now(); }
 bool Listener::awake_within(SpanNs span) const { return impl_->awake_within(span); }
 SpanNs Listener::clock_shift() const { return impl_->clock_shift(); }
-TimeNs Listener::note(RecorderNote note) { return impl_->note(std::move(note)); }
+std::optional<TimeNs> Listener::note(RecorderNote note) { return impl_->note(std::move(note)); }
 void Listener::reconfigure(ListenerOptions options) { impl_->reconfigure(std::move(options)); }
 
 }  // namespace tramlog

@@ -72,8 +72,8 @@ class Listener {
   SpanNs clock_shift() const;
   /// Its thread looked at the clocks within this time.
   bool awake_within(SpanNs span) const;
-  /// From any thread: a note into the capture at this moment; the time that it got.
-  TimeNs note(RecorderNote note);
+  /// From any thread: a note into the capture at this moment; the time that it got. None if the run is ending.
+  std::optional<TimeNs> note(RecorderNote note);
   void reconfigure(ListenerOptions options);
 
  private:

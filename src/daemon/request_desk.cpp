@@ -80,8 +80,9 @@ void RequestDesk::mark(const json& request, const GiveAnswer& give) {
   RecorderNote note;
   note.kind = RecorderNote::Kind::mark;
   note.text = text;
-  const TimeNs time = hooks_.note(std::move(note));
-  give({{{"ok", true}, {"exit", 0}, {"time", format_rfc3339(time)}}, "noted at " + format_rfc3339(time) + "\n"});
+  const auto time = hooks_.note(std::move(note));
+  if (!time) return refuse(give, ErrorKind::environment, "the recorder is ending: nothing was noted", "mark", "start it again, then note it");
+  give({{{"ok", true}, {"exit", 0}, {"time", format_rfc3339(*time)}}, "noted at " + format_rfc3339(*time) + "\n"});
 }
 
 void RequestDesk::standstill(const json& request, const GiveAnswer& give) {

@@ -16,7 +16,7 @@ class RequestDesk {
  public:
   struct Hooks {
     std::function<DaemonStatus()> status;
-    std::function<TimeNs(RecorderNote)> note;
+    std::function<std::optional<TimeNs>(RecorderNote)> note;
     std::function<std::optional<Standstill::Verdict>(const std::string& bus)> standstill;
   };
 
