@@ -79,13 +79,12 @@ bool BusLine::take(const LinkInfo& link, Scribe& scribe, TimeNs now, const Tell&
                                                                              before.state != CanState::bus_off)
                               ? LinkState::down
                               : (bus_off ? told_ : LinkState::up);
-  if (state != told_) {
+  if (state != told_ || first) {
     scribe.link(bus, now, state);
     told_ = state;
     changed = true;
     if (state == LinkState::up) hearing_since_ = now;
   }
-  if (first && state == LinkState::up) hearing_since_ = now;
 
   const auto told = [&](bool bad, const std::string& text) {
     changed = true;

@@ -323,6 +323,13 @@ void Examiner::Impl::take_note(const Event& event, const RecorderNote& note) {
     // Every segment of a run begins with this note.
     for (const RecorderRun& run : recorder_.runs)
       if (run.number == note.number && run.boot == note.boot) return;
+    if (!recorder_.runs.empty())
+      for (std::size_t i = 0; i < buses_.size(); ++i) {
+        BusWatch& bus = *buses_[i];
+        bus.hearing.take_new_run(bus.last, event.time);
+        bus.statistics_since_frame = 0;
+        if (bus.frames > 0) note_loss(static_cast<BusIndex>(i), bus.last, event.time);
+      }
     if (recorder_.runs.size() < kMaxRuns)
       recorder_.runs.push_back({note.number, note.boot, event.time, std::nullopt, note.span, note.text});
     else
@@ -376,7 +383,8 @@ void Examiner::Impl::take_notice(const Event& event) {
       note_loss(event.bus, previous, bus.hearing.lost_until());
   } else if (const auto* link = std::get_if<LinkChange>(event.notice)) {
     bus.hearing.take_link(link->state, event.time);
-    if (link->state == LinkState::up) note_loss(event.bus, bus.last, event.time);
+    // A run says so at its begin, too.
+    if (link->state == LinkState::up && bus.frames > 0) note_loss(event.bus, bus.last, event.time);
   } else if (const auto* lost = std::get_if<FramesLost>(event.notice)) {
     const TimeNs from = bus.frames > 0 ? bus.last : bus.first;
     bus.hearing.take_loss(lost->frames, from, event.time);

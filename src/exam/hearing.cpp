@@ -14,6 +14,7 @@ constexpr const char* kDropped = "frames dropped by the kernel or the interface"
 // A hole in the statistics is one from this many of their own periods on.
 constexpr double kHolePeriods = 2.5;
 constexpr const char* kStoodStill = "the recorder stood still: no statistics blocks";
+constexpr const char* kCutOff = "the recorder was cut off, or not running";
 constexpr const char* kBusOff = "the recorder's interface was bus-off";
 // Frames that were queued when the interface went deaf may still be written.
 constexpr SpanNs kQueued = kSecond;
@@ -174,6 +175,17 @@ void Hearing::take_error(std::uint32_t mask, const std::uint8_t* data, unsigned 
 
 void Hearing::take_damage(TimeNs from, TimeNs to) {
   add(from, to, std::nullopt, "the capture is damaged here");
+}
+
+void Hearing::take_new_run(TimeNs last_frame, TimeNs time) {
+  // Heard nothing in the run before, or told that it stopped: nothing to add.
+  if (!down_since_ && (blocks_ > 0 || last_frame > 0))
+    add(unexplained_from(last_frame, time), time, std::nullopt, kCutOff);
+  last_time_ = time;
+  last_dropped_ = 0;
+  told_lost_ = 0;
+  counted_ahead_ = 0;
+  has_deficit_base_ = false;
 }
 
 void Hearing::finish(TimeNs end) {

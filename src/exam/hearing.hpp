@@ -33,6 +33,9 @@ class Hearing {
   void take_frame(TimeNs time);
   /// No frame came between these two times: a hole in the statistics as well is the recorder's own.
   void take_gap(TimeNs last_frame, TimeNs time);
+  /// Another run of the recorder begins: its counters start anew; unless the one before ended in good order, it was blind
+  /// since its last word.
+  void take_new_run(TimeNs last_frame, TimeNs time);
   /// The end of the capture: open spans end here.
   void finish(TimeNs end);
 
