@@ -25,6 +25,8 @@ constexpr SpanNs span_between(TimeNs from, TimeNs to) {
   if (!__builtin_sub_overflow(to, from, &span)) return span;
   return to < from ? INT64_MIN : INT64_MAX;
 }
+/// Without its sign, cut to the range of SpanNs.
+constexpr SpanNs magnitude(SpanNs span) { return span >= 0 ? span : span == INT64_MIN ? INT64_MAX : -span; }
 /// A moment `span` later, cut to the range of TimeNs.
 constexpr TimeNs later_by(TimeNs time, SpanNs span) {
   TimeNs sum = 0;

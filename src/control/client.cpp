@@ -52,6 +52,7 @@ Result<Connection> connect_to(const std::string& socket, unsigned patience_s) {
   if (connection.get() < 0) return cannot_reach(errno, socket);
   const timeval patience{static_cast<time_t>(patience_s), 0};
   ::setsockopt(connection.get(), SOL_SOCKET, SO_RCVTIMEO, &patience, sizeof patience);
+  ::setsockopt(connection.get(), SOL_SOCKET, SO_SNDTIMEO, &patience, sizeof patience);  // also of connect()
   if (::connect(connection.get(), reinterpret_cast<const sockaddr*>(&address), sizeof address) != 0)
     return cannot_reach(errno, socket);
   return connection;
@@ -87,7 +88,7 @@ Result<nlohmann::json> begin(int descriptor, const std::string& socket, const nl
     return Error{ErrorKind::environment, "the recorder closed the connection", socket, "see its journal; try again"};
   auto head = read_line(descriptor, socket);
   if (!head) return head.error();
-  if (!head->value("ok", false)) return error_of(*head, socket);
+  if (!flag_of(*head, "ok")) return error_of(*head, socket);
   return head;
 }
 
@@ -100,7 +101,7 @@ Result<Answer> ask(const std::string& socket, const nlohmann::json& request, uns
   if (!head) return head.error();
   Answer answer;
   answer.head = std::move(*head);
-  const auto bytes = answer.head.value("bytes", std::uint64_t{0});
+  const auto bytes = number_of(answer.head, "bytes");
   char buffer[65536];
   while (answer.body.size() < bytes) {
     const ssize_t got = ::recv(connection->get(), buffer, sizeof buffer, 0);

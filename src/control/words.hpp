@@ -24,6 +24,11 @@ std::string line_of(const nlohmann::json& object);
 /// None if the text is no JSON object.
 Result<nlohmann::json> parse_line(const std::string& text, const std::string& where);
 
+/// The value of a key, or `otherwise` if it is not there or of another kind.
+bool flag_of(const nlohmann::json& object, const char* key);
+std::uint64_t number_of(const nlohmann::json& object, const char* key, std::uint64_t otherwise = 0);
+std::string text_of(const nlohmann::json& object, const char* key, const std::string& otherwise = {});
+
 nlohmann::json refusal(const Error& error);
 /// The error that a refusal carries.
 Error error_of(const nlohmann::json& answer, const std::string& where);

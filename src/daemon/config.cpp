@@ -17,6 +17,8 @@ constexpr std::string_view kBuiltInText =
 #include "daemon/built_in_config.inc"
     ;
 constexpr std::size_t kMaxConfigBytes = 256 * 1024;
+constexpr std::size_t kLongestInterfaceName = 15;  // IFNAMSIZ - 1
+constexpr std::size_t kLongestSocketPath = 107;     // of sockaddr_un
 constexpr double kMiB = 1024.0 * 1024.0;
 
 /// Reads one table after the other; the first error ends it.
@@ -27,7 +29,9 @@ class ConfigReader {
   std::optional<Error> read(const toml::table& root) {
     for (const auto& [key, node] : root) {
       const toml::table* table = node.as_table();
-      if (table == nullptr) return error_at(node, fmt::format("`{}` is no table", key.str()), "write it as [" + std::string(key.str()) + "]");
+      if (table == nullptr)
+        return error_at(node, fmt::format("`{}` stands in no table", printable_utf8(key.str())),
+                        "tables are: interfaces, recording, machine, summary, events, control, journal");
       table_ = std::string(key.str());
       known_.clear();
       read_table(*table);
@@ -49,8 +53,12 @@ class ConfigReader {
   void read_table(const toml::table& table) {
     if (table_ == "interfaces") {
       texts(table, "listen", config_.interfaces.listen);
-      for (const std::string& name : config_.interfaces.listen)
-        if (name.empty()) fail(table, "an interface without a name in `listen`", "write names or patterns such as \"can*\"");
+      if (const toml::node* node = table.get("listen")) {
+        if (config_.interfaces.listen.empty()) fail(*node, "`listen` names no interface", "write names or patterns such as \"can*\"");
+        for (const std::string& name : config_.interfaces.listen)
+          if (name.empty() || name.size() > kLongestInterfaceName)
+            fail(*node, "`listen` holds a name that no interface can have", "an interface's name has 1 to 15 characters; patterns such as \"can*\" are allowed");
+      }
       settings(table);
     } else if (table_ == "recording") {
       text(table, "folder", config_.folder, "name a folder");
@@ -81,12 +89,13 @@ class ConfigReader {
       count(table, "files", config_.events_files, 0, 1000);
     } else if (table_ == "control") {
       text(table, "socket", config_.socket, "name a path for the socket");
+      if (config_.socket.size() > kLongestSocketPath) fail(*table.get("socket"), "`socket` is longer than 107 bytes", "name a shorter path");
       text(table, "group", config_.socket_group);
     } else if (table_ == "journal") {
       text(table, "level", config_.journal_level);
       const std::string& level = config_.journal_level;
       if (level != "debug" && level != "info" && level != "warning")
-        fail(table, "unknown level \"" + printable_utf8(level) + "\"", "write debug, info or warning");
+        fail(*table.get("level"), "unknown level \"" + printable_utf8(level) + "\"", "write debug, info or warning");
     }
   }
 
@@ -117,7 +126,9 @@ class ConfigReader {
                       "keys are: name (text), bitrate (10000 to 1000000 bit/s), listen_only, restart_ms (0 to 60000), error_reporting");
         }
       }
-      if (wish.name.empty()) return fail(one, "[[interfaces.settings]] without a name", "write name = \"can0\"");
+      if (wish.name.empty()) return fail(*node, "[[interfaces.settings]] without a name", "write name = \"can0\"");
+      for (const InterfaceSettings& other : config_.interfaces.settings)
+        if (other.name == wish.name) return fail(one, "two [[interfaces.settings]] for " + printable_utf8(wish.name), "write all of it in one");
       config_.interfaces.settings.push_back(std::move(wish));
     }
   }

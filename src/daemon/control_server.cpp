@@ -26,22 +26,19 @@ using Protocol = asio::local::stream_protocol;
 
 constexpr std::size_t kMostConnections = 32;
 constexpr auto kPatience = std::chrono::seconds(10);  // for a request to arrive
+constexpr auto kTaking = std::chrono::seconds(60);    // for an answer to be taken
 
 /// One request and its answer.
 class Session : public std::enable_shared_from_this<Session> {
  public:
-  Session(Protocol::socket socket, const ControlServer::Hooks& hooks, std::shared_ptr<std::size_t> count)
-      : socket_(std::move(socket)), timer_(socket_.get_executor()), hooks_(hooks), count_(std::move(count)), input_(control::kMostRequestBytes) {
+  Session(Protocol::socket socket, std::shared_ptr<const ControlServer::Hooks> hooks, std::shared_ptr<std::size_t> count)
+      : socket_(std::move(socket)), timer_(socket_.get_executor()), hooks_(std::move(hooks)), count_(std::move(count)), input_(control::kMostRequestBytes) {
     ++*count_;
   }
   ~Session() { --*count_; }
 
   void start() {
-    timer_.expires_after(kPatience);
-    timer_.async_wait([self = weak_from_this()](const boost::system::error_code& error) {
-      if (error) return;
-      if (const auto session = self.lock()) session->socket_.close();
-    });
+    limit(kPatience);
     asio::async_read_until(socket_, input_, '\n', [self = shared_from_this()](const boost::system::error_code& error, std::size_t) {
       if (!error) self->take();
     });
@@ -57,10 +54,20 @@ class Session : public std::enable_shared_from_this<Session> {
     if (!request) return give({control::refusal(request.error()), ""});
     const auto wish = request->find("do");
     if (wish != request->end() && wish->is_string() && *wish == "follow") return follow();
-    hooks_.answer(*request, [self = shared_from_this()](ControlAnswer answer) { self->give(std::move(answer)); });
+    hooks_->answer(*request, [self = shared_from_this()](ControlAnswer answer) { self->give(std::move(answer)); });
+  }
+
+  /// Whoever does not go on in this time is let go: there is room for so many only.
+  void limit(std::chrono::seconds patience) {
+    timer_.expires_after(patience);
+    timer_.async_wait([self = weak_from_this()](const boost::system::error_code& error) {
+      if (error) return;
+      if (const auto session = self.lock()) session->socket_.close();
+    });
   }
 
   void give(ControlAnswer answer) {
+    limit(kTaking);
     answer.head["bytes"] = answer.body.size();
     output_ = control::line_of(answer.head) + answer.body;
     asio::async_write(socket_, asio::buffer(output_), [self = shared_from_this()](const boost::system::error_code&, std::size_t) {});
@@ -71,13 +78,13 @@ class Session : public std::enable_shared_from_this<Session> {
     asio::async_write(socket_, asio::buffer(output_), [self = shared_from_this()](const boost::system::error_code& error, std::size_t) {
       if (error) return;
       const int descriptor = ::fcntl(self->socket_.native_handle(), F_DUPFD_CLOEXEC, 3);
-      if (descriptor >= 0) self->hooks_.follow(descriptor);
+      if (descriptor >= 0) self->hooks_->follow(descriptor);
     });
   }
 
   Protocol::socket socket_;
   asio::steady_timer timer_;
-  const ControlServer::Hooks& hooks_;
+  std::shared_ptr<const ControlServer::Hooks> hooks_;
   std::shared_ptr<std::size_t> count_;
   asio::streambuf input_;
   std::string output_;
@@ -87,7 +94,7 @@ class Session : public std::enable_shared_from_this<Session> {
 
 class ControlServer::Impl : public std::enable_shared_from_this<Impl> {
  public:
-  Impl(asio::io_context& context, Hooks hooks) : acceptor_(context), hooks_(std::move(hooks)) {}
+  Impl(asio::io_context& context, Hooks hooks) : acceptor_(context), pause_(context), hooks_(std::make_shared<const Hooks>(std::move(hooks))) {}
 
   std::optional<Error> listen(const std::string& path, const std::string& group) {
     const auto failed = [&](const std::string& what) {
@@ -127,6 +134,7 @@ class ControlServer::Impl : public std::enable_shared_from_this<Impl> {
   void close() {
     boost::system::error_code ignored;
     acceptor_.close(ignored);
+    pause_.cancel();
     if (!path_.empty()) ::unlink(path_.c_str());
     path_.clear();
   }
@@ -138,12 +146,19 @@ class ControlServer::Impl : public std::enable_shared_from_this<Impl> {
       // One connection too many is closed at once; the others go on.
       if (!error && *self->count_ < kMostConnections)
         std::make_shared<Session>(std::move(socket), self->hooks_, self->count_)->start();
-      if (self->acceptor_.is_open()) self->accept();
+      if (!self->acceptor_.is_open()) return;
+      if (!error) return self->accept();
+      // Out of descriptors, say: a moment later there may be some.
+      self->pause_.expires_after(std::chrono::milliseconds(100));
+      self->pause_.async_wait([self](const boost::system::error_code& cancelled) {
+        if (!cancelled && self->acceptor_.is_open()) self->accept();
+      });
     });
   }
 
   Protocol::acceptor acceptor_;
-  Hooks hooks_;
+  asio::steady_timer pause_;
+  std::shared_ptr<const Hooks> hooks_;
   std::string path_;
   std::shared_ptr<std::size_t> count_ = std::make_shared<std::size_t>(0);
 };

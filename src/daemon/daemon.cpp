@@ -1,10 +1,12 @@
 #include "daemon/daemon.hpp"
 
 #include <fmt/format.h>
+#include <sys/statvfs.h>
 #include <systemd/sd-daemon.h>
 #include <unistd.h>
 
 #include <algorithm>
+#include <atomic>
 #include <boost/asio/executor_work_guard.hpp>
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/post.hpp>
@@ -41,6 +43,13 @@ SpanNs shift_of(const std::optional<PreviousRun>& previous, TimeNs real_now, std
   return previous->last_time + kSecond - real_now;
 }
 
+bool on_read_only_disk(const std::string& folder) {
+  struct statvfs space {};
+  const std::string parent = std::filesystem::path(folder).parent_path().string();
+  if (::statvfs(folder.c_str(), &space) != 0 && ::statvfs(parent.empty() ? "." : parent.c_str(), &space) != 0) return false;
+  return (space.f_flag & ST_RDONLY) != 0;
+}
+
 }  // namespace
 
 class Daemon::Impl {
@@ -53,7 +62,8 @@ class Daemon::Impl {
     signals_.async_wait([this](const boost::system::error_code& error, int number) { on_signal(error, number); });
     feed_watchdog();
     ::sd_notifyf(0, "READY=1\nMAINPID=%ld", static_cast<long>(::getpid()));
-    journal(false, fmt::format("run {} begins in {}{}", folder_->run(), config_.folder, boot_ > 0 ? fmt::format(" (boot {})", boot_) : ""));
+    if (folder_)
+      journal(false, fmt::format("run {} begins in {}{}", folder_->run(), config_.folder, boot_ > 0 ? fmt::format(" (boot {})", boot_) : ""));
     context_.run();
     end();
     return std::nullopt;
@@ -70,20 +80,28 @@ class Daemon::Impl {
     auto implements = load_implement_options(config_.machine, *schema_, tell);
     if (!implements) return implements.error();
 
+    // Before a run is begun: whoever cannot be asked should not litter. Answers are given once everything is there.
+    ControlServer::Hooks control;
+    control.answer = [this](const nlohmann::json& request, GiveAnswer give) { requests_->answer(request, std::move(give)); };
+    control.follow = [this](int descriptor) {
+      auto follower = std::make_shared<SocketFollower>(descriptor);
+      scribe_->add_follower([follower](const std::uint8_t* bytes, std::size_t size) { return follower->take(bytes, size); });
+    };
+    control_ = std::make_unique<ControlServer>(context_, std::move(control));
+    if (auto error = control_->listen(config_.socket, config_.socket_group)) return error;
+
     auto folder = RunFolder::open(config_.folder);
-    if (!folder) return folder.error();
-    folder_.emplace(std::move(*folder));
-    for (const std::string& sentence : folder_->mended()) journal(false, sentence);
-    const auto previous = folder_->previous();
-    if (previous && !previous->clean_end)
-      journal(true, fmt::format("run {} was cut off at {}", previous->run, format_date_time(previous->last_time)));
-    if (previous) put_summaries_away(config_.folder, previous->run, config_.summaries_earlier);
-    boot_ = count_boot(config_.folder);
+    if (!folder && !on_read_only_disk(config_.folder)) return folder.error();
+    if (folder)
+      take_folder(std::move(*folder));
+    else  // Who is missing can be told all the same.
+      journal(true, fmt::format("NOTHING IS RECORDED: {} : {} : {}; examining, and trying again", folder.error().what, folder.error().where, folder.error().remedy));
+    const std::optional<PreviousRun> previous = folder_ ? folder_->previous() : std::nullopt;
 
     const auto clocks = read_clocks();
     if (!clocks) return Error{ErrorKind::environment, "the system's clocks cannot be read", "clock_gettime", "try again when the machine is less busy"};
     ScribeOptions scribe;
-    scribe.run = folder_->run();
+    scribe.run = folder_ ? folder_->run() : 0;
     scribe.boot = boot_;
     scribe.clock_shift = shift_of(previous, clocks->real, scribe.clock_words);
     scribe.segment_bytes = config_.segment_bytes;
@@ -94,6 +112,47 @@ class Daemon::Impl {
 
     disk_queue_.emplace(config_.buffer_bytes);
     examiner_queue_.emplace(config_.buffer_bytes);
+    disk_queue_->set_open(folder_.has_value());
+    if (folder_) begin_writing();
+    writing_ = folder_.has_value();
+    examiner_ = std::make_unique<LiveExaminer>(
+        *schema_, std::move(*implements), *examiner_queue_, [this](std::uint32_t before) { return earlier_segments(before); },
+        [this](std::span<const Event> events) { standstill_.take(events); });
+    scribe_ = std::make_unique<Scribe>(std::move(scribe), *disk_queue_, *examiner_queue_, begun_);
+
+    Listener::Hooks listening;
+    listening.journal = [](Listener::Level level, const std::string& text) { journal(level == Listener::Level::warning, text); };
+    listening.every_flush = [this](Scribe& scribe_now, TimeNs now) { tell_disk_news(scribe_now, now); };
+    listener_ = std::make_unique<Listener>(config_.interfaces, *scribe_, time, std::move(listening));
+    if (auto error = listener_->start()) return error;
+
+    LiveDesk::Hooks looking;
+    looking.journal = journal;
+    looking.protect = [this](TimeNs from, TimeNs to, const std::string& why) {
+      if (writing_) keeper_->protect(from, to, why);
+    };
+    desk_ = std::make_unique<LiveDesk>(context_, *examiner_, config_, std::move(looking));
+    desk_->set_roster(std::move(*roster));
+    desk_->start();
+
+    requests_ = std::make_unique<RequestDesk>(*desk_, RequestDesk::Hooks{
+        [this] { return status(); },
+        [this](RecorderNote note) { return listener_->note(std::move(note)); },
+        [this](const std::string& bus) { return standstill_.reasons(bus, listener_->now()); }});
+    return std::nullopt;
+  }
+
+  void take_folder(RunFolder folder) {
+    folder_.emplace(std::move(folder));
+    for (const std::string& sentence : folder_->mended()) journal(false, sentence);
+    const auto& previous = folder_->previous();
+    if (previous && !previous->clean_end)
+      journal(true, fmt::format("run {} was cut off at {}", previous->run, format_date_time(previous->last_time)));
+    if (previous) put_summaries_away(config_.folder, previous->run, config_.summaries_earlier);
+    boot_ = count_boot(config_.folder);
+  }
+
+  void begin_writing() {
     KeeperOptions keeping;
     keeping.compress = config_.compress;
     keeping.limits.most_bytes = config_.keep_bytes;
@@ -110,42 +169,22 @@ class Daemon::Impl {
     hooks.make_room = [this] { return keeper_->make_room(); };
     writer_ = std::make_unique<SegmentWriter>(
         WriterOptions{config_.folder, std::chrono::milliseconds(config_.sync_every / kMillisecond)}, *disk_queue_, std::move(hooks));
-    examiner_ = std::make_unique<LiveExaminer>(
-        *schema_, std::move(*implements), *examiner_queue_, [this](std::uint32_t before) { return earlier_segments(before); },
-        [this](std::span<const Event> events) { standstill_.take(events); });
-    scribe_ = std::make_unique<Scribe>(std::move(scribe), *disk_queue_, *examiner_queue_, begun_);
+  }
 
-    Listener::Hooks listening;
-    listening.journal = [](Listener::Level level, const std::string& text) { journal(level == Listener::Level::warning, text); };
-    listening.every_flush = [this](Scribe& scribe_now, TimeNs now) { tell_disk_news(scribe_now, now); };
-    listener_ = std::make_unique<Listener>(config_.interfaces, *scribe_, time, std::move(listening));
-    if (auto error = listener_->start()) return error;
-
-    LiveDesk::Hooks looking;
-    looking.journal = journal;
-    looking.protect = [this](TimeNs from, TimeNs to, const std::string& why) { keeper_->protect(from, to, why); };
-    desk_ = std::make_unique<LiveDesk>(context_, *examiner_, config_, std::move(looking));
-    desk_->set_roster(std::move(*roster));
-    desk_->start();
-
-    ControlServer::Hooks control;
-    requests_ = std::make_unique<RequestDesk>(*desk_, RequestDesk::Hooks{
-        [this] { return status(); },
-        [this](RecorderNote note) { return listener_->note(std::move(note)); },
-        [this](const std::string& bus) { return standstill_.reasons(bus, listener_->now()); }});
-    control.answer = [this](const nlohmann::json& request, GiveAnswer give) { requests_->answer(request, std::move(give)); };
-    control.follow = [this](int descriptor) {
-      auto follower = std::make_shared<SocketFollower>(descriptor);
-      scribe_->add_follower([follower](const std::uint8_t* bytes, std::size_t size) { return follower->take(bytes, size); });
-    };
-    control_ = std::make_unique<ControlServer>(context_, std::move(control));
-    return control_->listen(config_.socket, config_.socket_group);
+  /// The disk was read-only when the run began.
+  void try_folder_again() {
+    auto folder = RunFolder::open(config_.folder);
+    if (!folder) return;
+    take_folder(std::move(*folder));
+    begin_writing();
+    writing_ = true;  // the listener's thread opens the queue, and the next segment is recorded
+    journal(false, fmt::format("the disk takes data again: run {} is recorded from now on", folder_->run()));
   }
 
   /// The segments of this run that are whole on the disk; none while the writer has not come to `before` yet.
-  std::vector<std::string> earlier_segments(std::uint32_t before) const {
-    const auto present = parse_segment_name(writer_->status().segment);
-    if (!present || present->segment < before) return {};
+  std::optional<std::vector<std::string>> earlier_segments(std::uint32_t before) const {
+    if (!writing_) return std::nullopt;
+    if (writer_->latest_segment() < before && !writer_->finished()) return std::nullopt;
     std::vector<std::string> paths;
     std::error_code error;
     for (auto at = std::filesystem::directory_iterator(config_.folder, error); !error && at != std::filesystem::directory_iterator();
@@ -162,6 +201,13 @@ class Daemon::Impl {
 
   /// From the listener's thread.
   void tell_disk_news(Scribe& scribe, TimeNs now) {
+    not_recorded_ = scribe.not_recorded();
+    if (!writing_) return;
+    if (!queue_opened_) {
+      queue_opened_ = true;
+      scribe.set_run(folder_->run());
+      disk_queue_->set_open(true);
+    }
     for (const SegmentWriter::News& news : writer_->take_news()) {
       RecorderNote note;
       note.kind = RecorderNote::Kind::disk;
@@ -169,13 +215,12 @@ class Daemon::Impl {
       scribe.note(0, now, note);
       journal(news.begins, "the recording disk " + news.text);
     }
-    if (writer_->take_new_segment_wish()) scribe.begin_new_segment();
-    not_recorded_ = scribe.not_recorded();
+    if (writer_->take_new_segment_wish()) scribe.start_over();
   }
 
   DaemonStatus status() const {
     DaemonStatus status;
-    status.run = folder_->run();
+    status.run = folder_ ? folder_->run() : 0;
     status.boot = boot_;
     status.begun = begun_;
     status.now = listener_->now();
@@ -183,8 +228,12 @@ class Daemon::Impl {
     status.clock_synchronised = clock_is_synchronised();
     status.folder = config_.folder;
     status.interfaces = listener_->status();
-    status.writer = writer_->status();
-    status.keeper = keeper_->status();
+    if (writing_) {
+      status.writer = writer_->status();
+      status.keeper = keeper_->status();
+    } else {
+      status.writer.trouble = "is read-only: nothing is recorded";
+    }
     status.examiner = examiner_->status();
     status.not_recorded = not_recorded_;
     status.buffer_bytes = config_.buffer_bytes;
@@ -198,7 +247,8 @@ class Daemon::Impl {
       if (cancelled) return;
       // Fed from here, and only if the buses' thread is alive too: a recorder that records nothing must not live on.
       if (listener_->awake_within(kListenerStuck)) ::sd_notify(0, "WATCHDOG=1");
-      if (keeping_.limits.most_age != config_.keep_span && clock_is_synchronised()) {
+      if (!writing_) try_folder_again();
+      if (writing_ && keeping_.limits.most_age != config_.keep_span && clock_is_synchronised()) {
         keeping_.limits.most_age = config_.keep_span;
         keeper_->set_options(keeping_);
       }
@@ -230,6 +280,7 @@ class Daemon::Impl {
   }
 
   void end() {
+    if (!writing_) return;
     // The writer ends with the last chunk; a disk that takes nothing may have it for a while.
     for (auto waited = 0ms; !writer_->finished() && waited < kFinishPatience; waited += 20ms) std::this_thread::sleep_for(20ms);
     if (!writer_->finished()) {
@@ -294,7 +345,9 @@ class Daemon::Impl {
   asio::signal_set signals_{context_, SIGTERM, SIGINT, SIGHUP};
   asio::steady_timer watchdog_{context_};
   std::optional<Schema> schema_;
-  std::optional<RunFolder> folder_;
+  std::optional<RunFolder> folder_;  // none while the disk is read-only
+  std::atomic<bool> writing_{false};  // folder, keeper and writer are there
+  bool queue_opened_ = false;         // of the listener's thread
   std::uint64_t boot_ = 0;
   TimeNs begun_ = 0;
   std::atomic<std::uint64_t> not_recorded_{0};

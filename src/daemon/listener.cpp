@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <atomic>
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/post.hpp>
 #include <boost/asio/posix/stream_descriptor.hpp>
@@ -53,6 +54,7 @@ class Listener::Impl {
 
   void stop() {
     if (!thread_.joinable()) return;
+    ended_ = true;
     asio::post(context_, [this] {
       stopping_ = true;
       gulp();
@@ -88,9 +90,12 @@ class Listener::Impl {
   }
 
   std::optional<TimeNs> note(RecorderNote note) {
+    if (ended_) return std::nullopt;
     auto written = std::make_shared<std::promise<TimeNs>>();
+    auto decided = std::make_shared<std::atomic<bool>>(false);  // whoever comes first: it is noted, or given up
     auto time = written->get_future();
-    asio::post(context_, [this, written, note = std::move(note)] {
+    asio::post(context_, [this, written, decided, note = std::move(note)] {
+      if (decided->exchange(true)) return;
       gulp();  // what was heard before it comes before it
       const TimeNs at = time_.now();
       scribe_.note(0, at, note);
@@ -98,7 +103,7 @@ class Listener::Impl {
       written->set_value(at);
     });
     // The run may be ending.
-    if (time.wait_for(kPatience) != std::future_status::ready) return std::nullopt;
+    if (time.wait_for(kPatience) != std::future_status::ready && !decided->exchange(true)) return std::nullopt;
     return time.get();
   }
 
@@ -185,7 +190,7 @@ class Listener::Impl {
     note.span = *step;
     scribe_.note(0, time_.now(), note);
     journal(Level::info, fmt::format("the system's clock was put {} by {}; recording goes on at its own pace",
-                                     *step < 0 ? "back" : "forward", format_span(*step < 0 ? -*step : *step)));
+                                     *step < 0 ? "back" : "forward", format_span(magnitude(*step))));
   }
 
   /// All buses in the order of time; each bus in its own order whatever its stamps say.
@@ -339,6 +344,8 @@ class Listener::Impl {
       line->every_second(scribe_, now, [&](bool bad, const std::string& text) {
         journal(bad ? Level::warning : Level::info, fmt::format("{}: {}", line->name, text));
       });
+    if (lines_.empty() && ++seconds_without_bus_ == 3)
+      journal(Level::warning, "no CAN interface is there that [interfaces] listen names; each is recorded as soon as it appears");
     hooks_.every_flush(scribe_, now);
     scribe_.flush(now);
     publish();
@@ -375,8 +382,10 @@ class Listener::Impl {
   std::vector<std::unique_ptr<BusLine>> lines_;  // by bus number
   std::vector<std::unique_ptr<Ear>> ears_;
   std::vector<std::vector<HeardFrame>> heard_;   // of one gulp, by bus
+  unsigned seconds_without_bus_ = 0;
   bool gulp_pending_ = false;
-  bool stopping_ = false;
+  bool stopping_ = false;            // of its thread
+  std::atomic<bool> ended_{false};   // for others
   mutable std::mutex mutex_;
   std::vector<InterfaceStatus> status_;
   TimeNs last_now_ = 0, last_running_ = 0;

@@ -17,6 +17,7 @@ namespace {
 
 using namespace std::chrono_literals;
 constexpr auto kPatience = 100ms;
+constexpr int kMostTries = 50;
 constexpr unsigned kLongestJob = 120;  // s; a copy that takes longer has gone astray
 
 void write_all(int descriptor, const std::string& text) {
@@ -181,44 +182,50 @@ void LiveExaminer::read_segment(ChunkPtr first) {
 
 /// What the disk has is what counts from now on.
 void LiveExaminer::begin_anew(std::uint32_t before_segment) {
-  std::vector<std::string> paths;
-  for (;;) {
-    paths = earlier_ ? earlier_(before_segment) : std::vector<std::string>();
-    if (!paths.empty() || !earlier_ || stopping_) break;
-    serve();
-    std::this_thread::sleep_for(kPatience);
+  for (int tries = 0; !stopping_; serve(), std::this_thread::sleep_for(kPatience)) {
+    const auto paths = earlier_(before_segment);
+    if (!paths) continue;
+    // A segment may be packed or removed while it is read: then it is somewhere else, or nowhere, a moment later.
+    if (read_again(*paths) || ++tries >= kMostTries) return;
   }
-  if (paths.empty()) return;
-  auto source = CaptureSource::open(paths);
-  if (!source) return;
+}
+
+bool LiveExaminer::read_again(const std::vector<std::string>& paths) {
   auto examiner = std::make_unique<Examiner>(schema_, implements_);
   auto buses = std::make_unique<BusTable>();
-  std::uint64_t frames = 0;
-  std::uint64_t number = 0;
-  for (;;) {
-    const std::span<const Event> events = source->read();
-    if (events.empty() || stopping_) break;
-    for (const Event& event : events) {
-      if (event.number != 0) {
-        ++frames;
-        number = event.number;
-      } else if (const auto* info = std::get_if<BusInfo>(event.notice)) {
-        (void)buses->place(*info);
+  std::uint64_t frames = 0, number = 0;
+  std::vector<std::string> fingerprints;
+  bool whole = true;
+  if (!paths.empty()) {
+    auto source = CaptureSource::open(paths);
+    if (!source) return false;
+    for (std::span<const Event> events = source->read(); !events.empty() && !stopping_; events = source->read()) {
+      for (const Event& event : events) {
+        if (event.number != 0) {
+          ++frames;
+          number = event.number;
+        } else if (const auto* info = std::get_if<BusInfo>(event.notice)) {
+          (void)buses->place(*info);
+        }
       }
+      examiner->take(events);
     }
-    examiner->take(events);
+    for (const CaptureFile& file : source->files()) {
+      whole = whole && !file.read_error && file.unreadable.empty();
+      fingerprints.push_back(file.fingerprint);
+    }
   }
+  if (!whole) return false;
   examiner_ = std::move(examiner);
   reading_->buses = std::move(buses);
-  fingerprints_.clear();
-  for (const CaptureFile& file : source->files())
-    if (file.unreadable.empty()) fingerprints_.push_back(file.fingerprint);
-  file_ = static_cast<std::uint32_t>(source->files().size());
+  file_ = static_cast<std::uint32_t>(fingerprints.size());
+  fingerprints_ = std::move(fingerprints);
   next_number_ = number + 1;
   const std::lock_guard lock(mutex_);
   status_.frames = frames;
   status_.unrecorded = 0;
   ++status_.begun_anew;
+  return true;
 }
 
 void LiveExaminer::serve() {

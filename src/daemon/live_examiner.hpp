@@ -33,8 +33,8 @@ class LiveExaminer {
   /// Renders in a forked copy of the process: it may change what it likes and must not use other threads' things. What it
   /// returns arrives at the other end of the pipe.
   using Job = std::function<std::string(Report report_so_far, const ExaminerStatus& status)>;
-  /// Examines the run's segments on disk before this one: their paths, in order.
-  using EarlierSegments = std::function<std::vector<std::string>(std::uint32_t before_segment)>;
+  /// The paths of the run's segments on the disk before this one, in order; none while the disk does not have all of them yet.
+  using EarlierSegments = std::function<std::optional<std::vector<std::string>>(std::uint32_t before_segment)>;
 
   /// `schema` must outlive it. `see_events` is called with everything from the examiner's thread.
   LiveExaminer(const Schema& schema, ImplementOptions implements, ChunkQueue& queue, EarlierSegments earlier,
@@ -63,6 +63,7 @@ class LiveExaminer {
   void run();
   void read_segment(ChunkPtr first);
   void begin_anew(std::uint32_t before_segment);
+  bool read_again(const std::vector<std::string>& paths);
   void serve();
   void fork_for(Request& request);
 

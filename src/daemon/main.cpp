@@ -4,6 +4,7 @@
 #include <CLI/CLI.hpp>
 #include <csignal>
 #include <cstdio>
+#include <filesystem>
 
 #include "base/text.hpp"
 #include "daemon/config.hpp"
@@ -53,7 +54,11 @@ int main(int argc, char** argv) {
   if (!config) return fail(config.error());
   if (check) {
     if (const auto error = check_machine_files(config->machine, [](const Error& problem) { fail(problem); })) return fail(*error);
-    fmt::print("{} is in order\n", path);
+    std::error_code ignored;
+    if (std::filesystem::exists(path, ignored))
+      fmt::print("{} is in order\n", path);
+    else
+      fmt::print("{} is not there: the built-in configuration is in force (tramlogd --print-config)\n", path);
     return kFine;
   }
   open_journal(config->journal_level);

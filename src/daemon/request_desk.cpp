@@ -7,20 +7,11 @@
 namespace tramlog {
 namespace {
 
+using control::flag_of;
+using control::text_of;
 using nlohmann::json;
 
 constexpr std::size_t kLongestMark = 900;  // bytes; a block of the capture holds 1,000
-
-/// Empty if there is no such text.
-std::string text_of(const json& request, const char* key) {
-  const auto found = request.find(key);
-  return found != request.end() && found->is_string() ? found->get<std::string>() : std::string();
-}
-
-bool flag_of(const json& request, const char* key) {
-  const auto found = request.find(key);
-  return found != request.end() && found->is_boolean() && found->get<bool>();
-}
 
 void refuse(const GiveAnswer& give, ErrorKind kind, std::string what, std::string where, std::string remedy) {
   give({control::refusal({kind, std::move(what), std::move(where), std::move(remedy)}), ""});
@@ -74,15 +65,16 @@ void RequestDesk::report(const json& request, bool rollcall, GiveAnswer give) {
 
 void RequestDesk::mark(const json& request, const GiveAnswer& give) {
   const std::string text = text_of(request, "text");
-  if (text.empty() || text.size() > kLongestMark)
-    return refuse(give, ErrorKind::usage, text.empty() ? "the note is empty" : "the note is longer than 900 bytes", "mark",
+  const bool empty = text.find_first_not_of(" \t\r\n") == std::string::npos;
+  if (empty || text.size() > kLongestMark)
+    return refuse(give, ErrorKind::usage, empty ? "the note is empty" : "the note is longer than 900 bytes", "mark",
                   "write what happened, in a sentence");
   RecorderNote note;
   note.kind = RecorderNote::Kind::mark;
   note.text = text;
   const auto time = hooks_.note(std::move(note));
   if (!time) return refuse(give, ErrorKind::environment, "the recorder is ending: nothing was noted", "mark", "start it again, then note it");
-  give({{{"ok", true}, {"exit", 0}, {"time", format_rfc3339(*time)}}, "noted at " + format_rfc3339(*time) + "\n"});
+  give({{{"ok", true}, {"exit", 0}, {"time", format_rfc3339(*time)}}, "noted at " + format_date_time(*time) + " UTC\n"});
 }
 
 void RequestDesk::standstill(const json& request, const GiveAnswer& give) {

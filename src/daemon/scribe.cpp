@@ -132,8 +132,8 @@ void Scribe::hand_on(bool last, TimeNs now) {
   }
   if (last) return;
 
-  const bool disk_well = disk_refuses_ && disk_.bytes() <= disk_.most() / 2;
-  const bool caught_up = starting_over_ && !disk_refuses_ && examiner_.bytes() <= examiner_.most() / 2;
+  const bool disk_well = disk_refuses_ && disk_.has_room();
+  const bool caught_up = starting_over_ && !disk_refuses_ && examiner_.has_room();
   if (disk_well || caught_up) {
     begin_segment(now);
     chunk_->starts_over = true;

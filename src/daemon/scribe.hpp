@@ -38,10 +38,13 @@ class Scribe {
 
   /// Hands on what has come together; `now` decides whether a new segment is due.
   void flush(TimeNs now);
-  /// The disk could not go on with its file: the next segment begins at the next flush.
-  void begin_new_segment() { new_segment_wanted_ = true; }
+  /// The disk could not go on with its file, or lost some of it: a new segment begins, and the examiner begins anew with what is on the disk.
+  void start_over() { starting_over_ = true; }
   /// The run ends in good order: link states, the last note, the last chunk.
   void finish(TimeNs now);
+
+  /// The run's number, if it was not known at its begin: the next segment has it.
+  void set_run(std::uint32_t run) { options_.run = run; }
 
   /// Not recorded so far for want of room, in all.
   std::uint64_t not_recorded() const { return not_recorded_; }

@@ -40,7 +40,7 @@ void add_controllers(const Conclusions& all, std::vector<Standing>& things) {
 }
 
 void add_roll(const Conclusions& all, std::vector<Standing>& things) {
-  if (!all.rollcall) return;
+  if (!all.rollcall || all.nothing_read()) return;  // of a bus that nobody hears nobody is missing
   for (std::size_t i = 0; i < all.rollcall->entries.size(); ++i) {
     const RollcallEntry& entry = all.rollcall->entries[i];
     Standing thing;

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "exam/words.hpp"
 #include "report/page.hpp"
 
 namespace tramlog {
@@ -54,14 +55,14 @@ std::string status_text(const DaemonStatus& status) {
   page.item("", fmt::format("Run {}{}, since {} ({})", status.run, status.boot > 0 ? fmt::format(" (boot {})", status.boot) : "",
                             format_date_time(status.begun), format_span(status.now - status.begun)));
   if (status.clock_shift != 0)
-    page.item("", fmt::format("Its times are {} {} the system's clock.", format_span(status.clock_shift < 0 ? -status.clock_shift : status.clock_shift),
+    page.item("", fmt::format("Its times are {} {} the system's clock.", format_span(magnitude(status.clock_shift)),
                               status.clock_shift < 0 ? "behind" : "ahead of"));
   page.heading("BUSES");
   if (status.interfaces.empty()) page.item("  ", "no CAN interface yet: adapter plugged in? driver loaded? name as in [interfaces] listen?");
   for (const InterfaceStatus& one : status.interfaces) page.item(fmt::format("  {:<8} ", one.name), interface_words(one, status.now));
   page.heading("RECORDING");
-  page.item("  ", fmt::format("folder {}: {} in {} segments, {} of them protected; {} free on the disk", status.folder, amount(status.keeper.bytes),
-                              status.keeper.segments, status.keeper.is_protected, amount(status.keeper.free_bytes)));
+  page.item("  ", fmt::format("folder {}: {} in {}, {} of them protected; {} free on the disk", status.folder, amount(status.keeper.bytes),
+                              counted(status.keeper.segments, "segment", "segments"), status.keeper.is_protected, amount(status.keeper.free_bytes)));
   page.item("  ", status.writer.segment.empty() ? std::string("no segment is being written")
                                                 : fmt::format("writing {} ({})", status.writer.segment, amount(status.writer.segment_bytes)));
   if (!status.writer.trouble.empty())

@@ -47,12 +47,12 @@ std::optional<TimeNs> parse_system_time(Bytes data) {
 void BusClock::take(const Message& message) {
   const auto told = message.pgn == kSystemTime ? parse_system_time(message.data) : parse_time_date(message.data);
   if (!told) return;
-  const SpanNs offset = *told - message.end;
+  const SpanNs offset = span_between(message.end, *told);
   const Mark at{message.end, message.last_frame};
   const bool same = best_ && best_->bus == message.bus && best_->pgn == message.pgn && best_->source == message.source;
   if (!same) {
     const bool better = !best_ || (message.pgn == kSystemTime && best_->pgn != kSystemTime) ||
-                        message.end - best_->last.time > kStale;
+                        span_between(best_->last.time, message.end) > kStale;
     if (!better) return;
     best_ = ClockComparison{message.bus, message.pgn, message.source, 1, at, at, offset, offset, offset, offset};
     return;

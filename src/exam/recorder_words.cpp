@@ -42,7 +42,7 @@ std::string note_words(const RecorderNote& note) {
       return fmt::format("the technician's note{}", why);
     case Kind::clock_stepped:
       return fmt::format("the system's clock was put {} by {}; the times here go on at their own pace{}",
-                         note.span < 0 ? "back" : "forward", format_span(note.span < 0 ? -note.span : note.span), why);
+                         note.span < 0 ? "back" : "forward", format_span(magnitude(note.span)), why);
     case Kind::not_recorded:
       return fmt::format("{} could not be recorded{}", counted(note.number, "frame or notice", "frames and notices"), why);
     case Kind::disk:

@@ -39,9 +39,10 @@ class ChunkQueue {
  public:
   explicit ChunkQueue(std::size_t most_bytes) : most_(most_bytes) {}
 
-  /// False if there is no room: nothing was taken. The last chunk always finds room.
+  /// False if there is no room, or nobody takes anything yet: nothing was taken. The last chunk always finds room.
   bool push(ChunkPtr chunk) {
     const std::lock_guard lock(mutex_);
+    if (!open_ && !chunk->last) return false;
     if (bytes_ + chunk->bytes.size() > most_ && !chunks_.empty() && !chunk->last) return false;
     bytes_ += chunk->bytes.size();
     chunks_.push_back(std::move(chunk));
@@ -85,6 +86,15 @@ class ChunkQueue {
     return bytes_;
   }
   std::size_t most() const { return most_; }
+  /// There is room for a good while.
+  bool has_room() const {
+    const std::lock_guard lock(mutex_);
+    return open_ && bytes_ <= most_ / 2;
+  }
+  void set_open(bool open) {
+    const std::lock_guard lock(mutex_);
+    open_ = open;
+  }
 
  private:
   mutable std::mutex mutex_;
@@ -93,6 +103,7 @@ class ChunkQueue {
   std::size_t bytes_ = 0;
   std::size_t most_;
   bool woken_ = false;
+  bool open_ = true;
 };
 
 }  // namespace tramlog

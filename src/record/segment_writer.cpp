@@ -101,6 +101,10 @@ void SegmentWriter::put(std::vector<std::uint8_t>& bytes) {
   const std::uint8_t* data = bytes.data();
   std::size_t size = bytes.size();
   while (size > 0) {
+    if (discarding_) {
+      queue_.done(size);
+      break;
+    }
     const std::uint64_t before = offset_;
     const Outcome outcome = descriptor_ >= 0 ? write_out(data, size) : Outcome::retry;
     const std::size_t done = static_cast<std::size_t>(offset_ - before);
@@ -118,15 +122,18 @@ void SegmentWriter::put(std::vector<std::uint8_t>& bytes) {
   bytes.clear();
 }
 
+/// Somebody removed it; what it held is lost, and so is what would still go into it: the next segment begins within a second.
+void SegmentWriter::file_is_gone() {
+  discarding_ = true;
+  new_segment_wish_ = true;
+  const std::lock_guard lock(mutex_);
+  news_.push_back({true, fmt::format("lost {}: somebody removed the file while it was written", status_.segment)});
+}
+
 /// The same file again, at the place where it was good; what a failed write left behind goes.
 void SegmentWriter::reopen() {
   descriptor_ = ::open(path_.c_str(), O_WRONLY | O_CLOEXEC);
-  if (descriptor_ < 0 && errno == ENOENT) {
-    // Somebody removed it: what is still to come goes to a file of this name, and the next segment begins soon.
-    new_segment_wish_ = true;
-    descriptor_ = ::open(path_.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0640);
-    if (descriptor_ >= 0) offset_ = 0;
-  }
+  if (descriptor_ < 0 && errno == ENOENT) return file_is_gone();
   if (descriptor_ >= 0 && (::ftruncate(descriptor_, static_cast<off_t>(offset_)) != 0 ||
                            ::lseek(descriptor_, static_cast<off_t>(offset_), SEEK_SET) < 0)) {
     ::close(descriptor_);
@@ -145,6 +152,8 @@ bool SegmentWriter::open_segment(const Chunk& chunk) {
   }
   offset_ = 0;
   sync_folder(options_.folder);
+  latest_segment_ = chunk.segment->segment;
+  discarding_ = false;
   if (hooks_.opened) hooks_.opened(path_, chunk.segment->start);
   const std::lock_guard lock(mutex_);
   status_.segment = chunk.segment->name;
@@ -216,6 +225,8 @@ bool SegmentWriter::sync() {
     return false;
   }
   dirty_ = false;
+  struct stat file {};
+  if (!discarding_ && ::fstat(descriptor_, &file) == 0 && file.st_nlink == 0) file_is_gone();
   return true;
 }
 
@@ -225,7 +236,6 @@ void SegmentWriter::close_segment() {
   if (descriptor_ >= 0) ::close(descriptor_);
   descriptor_ = -1;
   dirty_ = false;
-  ++whole_segments_;
   {
     const std::lock_guard lock(mutex_);
     status_.segment.clear();

@@ -55,8 +55,8 @@ class SegmentWriter {
   bool take_new_segment_wish() { return new_segment_wish_.exchange(false); }
   /// The last chunk was written and synced.
   bool finished() const { return finished_.load(); }
-  /// Everything up to here was written: number of chunks.
-  std::uint64_t segment_written() const { return whole_segments_.load(); }
+  /// The segment that was begun last; those before it are whole.
+  std::uint32_t latest_segment() const { return latest_segment_.load(); }
   /// Gives up: what the disk does not take now is lost.
   void stop();
 
@@ -66,6 +66,7 @@ class SegmentWriter {
   void begin_segment(const Chunk& chunk);
   void put(std::vector<std::uint8_t>& bytes);
   void reopen();
+  void file_is_gone();
   bool open_segment(const Chunk& chunk);
   Outcome write_out(const std::uint8_t* data, std::size_t size);
   bool sync();
@@ -88,7 +89,8 @@ class SegmentWriter {
   WriterStatus status_;
   std::vector<News> news_;
   std::atomic<bool> new_segment_wish_{false}, finished_{false}, stopping_{false};
-  std::atomic<std::uint64_t> whole_segments_{0};
+  std::atomic<std::uint32_t> latest_segment_{0};
+  bool discarding_ = false;  // the file is gone: until the next segment
   std::thread thread_;
 };
 

@@ -14,8 +14,6 @@ using Kind = RecorderNote::Kind;
 // A message may wait, and date and time may be told to the full second only.
 constexpr SpanNs kSameTime = 2 * kSecond;
 
-SpanNs magnitude(SpanNs span) { return span < 0 ? -span : span; }
-
 std::string shift_words(SpanNs shift, const char* of, const char* against) {
   return fmt::format("{} {} {} {}", of, format_span(magnitude(shift)), shift < 0 ? "behind" : "ahead of", against);
 }
@@ -28,7 +26,7 @@ std::string clock_words(const Conclusions& all, const ClockComparison& clock) {
     return fmt::format("Clock: agrees with the bus's {} within 2 s.", source);
   std::string text = fmt::format("Clock: the bus's {} is {}", source,
                                  shift_words(clock.last_offset, "", "the times in this report").substr(1));
-  if (magnitude(clock.last_offset - clock.first_offset) > kSameTime)
+  if (magnitude(span_between(clock.first_offset, clock.last_offset)) > kSameTime)
     text += fmt::format("; at first it was {}", shift_words(clock.first_offset, "", "them").substr(1));
   return text + ".";
 }

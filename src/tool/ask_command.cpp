@@ -8,6 +8,7 @@
 #include <thread>
 
 #include "base/text.hpp"
+#include "control/words.hpp"
 #include "exam/words.hpp"
 #include "io/text_file.hpp"
 #include "isobus/diagnostics.hpp"
@@ -39,7 +40,7 @@ unsigned own_identity() {
 Result<std::vector<std::string>> recorder_reasons(const LiveOptions& live, const std::string& bus, bool& knows_speed) {
   auto answer = control::ask(live.socket, {{"do", "standstill"}, {"bus", bus}}, 10);
   if (!answer) return answer.error();
-  knows_speed = answer->head.value("knows_speed", false);
+  knows_speed = control::flag_of(answer->head, "knows_speed");
   std::vector<std::string> reasons;
   if (const auto list = answer->head.find("reasons"); list != answer->head.end() && list->is_array())
     for (const json& reason : *list)
@@ -56,7 +57,8 @@ Result<std::string> bus_of(const AskChoice& choice, const LiveOptions& live) {
   std::vector<std::string> buses;
   if (status.is_object() && status.contains("buses"))
     for (const json& bus : status["buses"])
-      if (bus.value("state", "") == "hearing" || bus.value("state", "") == "no traffic") buses.push_back(bus.value("bus", ""));
+      if (control::text_of(bus, "state") == "hearing" || control::text_of(bus, "state") == "no traffic")
+        buses.push_back(control::text_of(bus, "bus"));
   if (buses.size() == 1) return buses.front();
   std::string names;
   for (const std::string& bus : buses) names += (names.empty() ? "" : ", ") + bus;
@@ -160,11 +162,11 @@ int ask_and_call(const AskChoice& choice, const LiveOptions& live, const CommonO
   const auto bus = bus_of(choice, live);
   if (!bus) return fail(bus.error());
   const std::string& name = bus.value();
-  fmt::print(stderr, "{}", kCaution);
   bool knows_speed = false;
   const auto reasons = recorder_reasons(live, name, knows_speed);
   if (!reasons) return fail(reasons.error());
   if (!reasons.value().empty()) return fail(refused(reasons.value().front(), name));
+  fmt::print(stderr, "{}", kCaution);
   if (!knows_speed)
     fmt::print(stderr, "Nobody tells a speed on this bus: see for yourself that the machine stands.\n");
 
@@ -208,7 +210,7 @@ int ask_and_call(const AskChoice& choice, const LiveOptions& live, const CommonO
   if (!no_roster && options.format == "text") text += asked;
   if (!result.value().complete)
     fail({ErrorKind::environment, "not everybody was asked: " + result.value().stopped, name, "see what stopped it, then ask again"});
-  return deliver(options, text, !result.value().complete ? kEnvironment : no_roster ? kFine : answer->head.value("exit", 0));
+  return deliver(options, text, !result.value().complete ? kEnvironment : no_roster ? kFine : static_cast<int>(control::number_of(answer->head, "exit")));
 }
 
 }  // namespace tramlog

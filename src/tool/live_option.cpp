@@ -52,14 +52,14 @@ Result<nlohmann::json> live_request(const CommonOptions& options, bool rollcall)
 int ask_and_deliver(const LiveOptions& live, const CommonOptions& options, const nlohmann::json& request) {
   auto answer = control::ask(live.socket, request);
   if (!answer) return fail(answer.error());
-  if (const auto unrecorded = answer->head.value("unrecorded", std::uint64_t{0}); unrecorded > 0)
+  if (const auto unrecorded = control::number_of(answer->head, "unrecorded"); unrecorded > 0)
     fmt::print(stderr, "tramlog: {} frames of this report are not in the recording : {} : the recorder's disk takes nothing; see tramlog status\n",
                unrecorded, live.socket);
   if (!live.position.empty()) {
-    const auto written = write_text(live.position, fmt::format("{} {}\n", answer->head.value("segment", "-"), answer->head.value("segment_bytes", std::uint64_t{0})));
+    const auto written = write_text(live.position, fmt::format("{} {}\n", control::text_of(answer->head, "segment", "-"), control::number_of(answer->head, "segment_bytes")));
     if (!written) return fail(written.error());
   }
-  return deliver(options, answer->body, answer->head.value("exit", 0));
+  return deliver(options, answer->body, static_cast<int>(control::number_of(answer->head, "exit")));
 }
 
 struct LiveStream::Impl {

@@ -29,7 +29,7 @@ Result<std::vector<ReplayRoute>> routes_of(const std::vector<std::string>& onto)
   for (const std::string& one : onto) {
     const std::size_t equals = one.find('=');
     ReplayRoute route{equals == std::string::npos ? "*" : one.substr(0, equals), equals == std::string::npos ? one : one.substr(equals + 1)};
-    if (route.bus.empty() || route.interface.empty())
+    if (route.bus.empty() || route.interface.empty() || route.interface.find('=') != std::string::npos)
       return Error{ErrorKind::usage, "neither an interface nor BUS=INTERFACE", one, "write vcan0, or can1=vcan0 for one bus of the capture"};
     routes.push_back(std::move(route));
   }
@@ -64,6 +64,8 @@ int run(const ReplayCommand& command) {
   ReplayOptions options;
   options.routes = std::move(*routes);
   options.pace.factor = command.speed;
+  if (!(command.longest_pause_s >= 0))
+    return fail({ErrorKind::usage, "the longest pause must be above 0", "--longest-pause", "give seconds"});
   if (command.longest_pause_s > 0) options.pace.longest_pause = std::llround(std::min(command.longest_pause_s, 1e9) * 1e9);
   if (const auto error = span_of(command, options)) return fail(*error);
   auto source = CaptureSource::open(command.common.captures);

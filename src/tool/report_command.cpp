@@ -9,9 +9,13 @@ namespace tramlog {
 namespace {
 
 int run(const CommonOptions& options, const LiveOptions& live, const AskChoice& choice, bool rollcall) {
-  if (const auto error = check_live(live, options)) return fail(*error);
   if (choice.ask && !live.live)
     return fail({ErrorKind::usage, "--ask needs --live", "--ask", "the recorder must be running on this machine: tramlog rollcall --live --ask"});
+  if (!choice.ask && (!choice.bus.empty() || choice.manufacturer_code != 0 || choice.identity_number != 0))
+    return fail({ErrorKind::usage, "--bus, --manufacturer-code and --identity-number belong to --ask", "command line", "add --live --ask, or leave them out"});
+  if (!live.live && !live.position.empty())
+    return fail({ErrorKind::usage, "--position belongs to --live", "--position", "add --live, or leave it out"});
+  if (const auto error = check_live(live, options)) return fail(*error);
   const Format* format = find_format(options.format);
   if (format == nullptr)
     return fail({ErrorKind::usage, "unknown format \"" + options.format + "\"", "--format",

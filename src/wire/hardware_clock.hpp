@@ -23,7 +23,7 @@ class HardwareClock {
     if (!least_ || delay - *least_ > kNewClock || *least_ - delay > kNewClock) {
       least_ = delay;
     } else {
-      const SpanNs drift = std::max<SpanNs>(stamped - latest_, 0) / kMillisecond * (kDriftPerSecond / 1000);
+      const SpanNs drift = std::max<SpanNs>(stamped - latest_, 0) / (kSecond / kDriftPerSecond);
       least_ = std::min(delay, *least_ + drift);
     }
     latest_ = stamped;

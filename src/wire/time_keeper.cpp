@@ -37,9 +37,14 @@ TimeKeeper::TimeKeeper(ClockReading begin, SpanNs shift)
 std::optional<SpanNs> TimeKeeper::observe(ClockReading now) {
   const SpanNs step = (now.real - now.running) - (now_.real - now_.running);
   observed_before_ = this->now();
-  shift_before_ = shift_;
   const bool stepped = step > kSmallestStep || step < -kSmallestStep;
-  if (stepped) shift_ -= step;
+  if (stepped) {
+    shift_before_ = shift_;
+    shift_ -= step;
+    stepped_at_ = now.running;
+  } else if (now.running - stepped_at_ > kLongestWait) {
+    shift_before_ = shift_;  // nobody waits any more that was stamped before the step
+  }
   now_ = now;
   return stepped ? std::optional(step) : std::nullopt;
 }

@@ -40,7 +40,8 @@ class TimeKeeper {
  private:
   ClockReading now_;
   SpanNs shift_;
-  SpanNs shift_before_;  // until the step that the latest observe() found; equal if none
+  SpanNs shift_before_;  // until the latest step, for as long as frames from before it may wait; else equal
+  TimeNs stepped_at_ = 0;  // running time
   TimeNs observed_before_;  // what now() was at the observe() before
 };
 

@@ -196,43 +196,6 @@ TEST_CASE("Random overflows of both queues end with both saying the same") {
   }
 }
 
-TEST_CASE("The examiner begins anew although retention has removed all earlier segments of the run") {
-  ChunkQueue disk(64 << 20), queue(64 << 20);
-  Scribe scribe({}, disk, queue, kBegin);
-  std::atomic<bool> asked{false};
-  LiveExaminer examiner(
-      Schema::built_in(), {}, queue,
-      [&](std::uint32_t) {
-        asked = true;
-        return std::vector<std::string>();  // the writer is there, but nothing is left of what came before
-      },
-      nullptr);
-  const BusIndex bus = scribe.bus("can0", 250'000);
-  put_frame(scribe, bus, kBegin, 0x0CFE4980, 1);
-  scribe.flush(kBegin + 1);
-  auto again = std::make_shared<Chunk>();
-  // As the scribe does after an overflow.
-  ChunkPtr first = queue.pop(0ms);
-  while (first) first = queue.pop(0ms);
-  scribe.begin_new_segment();
-  scribe.flush(kBegin + 2);
-  put_frame(scribe, bus, kBegin + 3, 0x0CFE4980, 2);
-  scribe.finish(kBegin + 4);
-  ChunkPtr head = disk.pop(0ms);
-  while (head && !(head->begins_segment && head->segment->segment == 2)) head = disk.pop(0ms);
-  REQUIRE(head);
-  *again = *head;
-  again->starts_over = true;
-  again->last = true;
-  // The examiner may have ended with the chunks above; a second one gets only this one.
-  ChunkQueue other(64 << 20);
-  LiveExaminer second(
-      Schema::built_in(), {}, other, [](std::uint32_t) { return std::vector<std::string>(); }, nullptr);
-  other.push(again);
-  for (int i = 0; i < 600 && !second.finished(); ++i) std::this_thread::sleep_for(5ms);
-  CHECK(second.finished());
-}
-
 TEST_CASE("A segment that is packed and removed while the examiner reads it again is looked for anew") {
   // Two looks at the folder: the first tells a file that is gone when it is opened.
   Folder folder;
