@@ -25,4 +25,11 @@ std::string utf8_or_latin1(std::string_view text);
 /// Appends the code point, which must be a valid one.
 void append_utf8(std::string& out, char32_t value);
 
+/// At most `most` bytes of the text, never cut in the middle of a character.
+inline std::string_view cut_text(std::string_view text, std::size_t most) {
+  if (text.size() <= most) return text;
+  while (most > 0 && (static_cast<unsigned char>(text[most]) & 0xC0) == 0x80) --most;
+  return text.substr(0, most);
+}
+
 }  // namespace tramlog

@@ -101,6 +101,8 @@ Result<Answer> ask(const std::string& socket, const nlohmann::json& request, uns
   if (!head) return head.error();
   Answer answer;
   answer.head = std::move(*head);
+  if (answer.head.contains("bytes") && !answer.head["bytes"].is_number_unsigned())
+    return Error{ErrorKind::environment, "the recorder's answer makes no sense", socket, "check that tramlog and tramlogd are of one version"};
   const auto bytes = number_of(answer.head, "bytes");
   char buffer[65536];
   while (answer.body.size() < bytes) {
@@ -110,6 +112,7 @@ Result<Answer> ask(const std::string& socket, const nlohmann::json& request, uns
       return Error{ErrorKind::environment, "the recorder's answer ended too early", socket, "see its journal; try again"};
     answer.body.append(buffer, static_cast<std::size_t>(got));
   }
+  answer.body.resize(bytes);
   return answer;
 }
 

@@ -36,11 +36,11 @@ class ConfigReader {
       known_.clear();
       read_table(*table);
       if (error_) return error_;
+      if (known_.empty())
+        return error_at(node, "unknown table [" + printable_utf8(table_) + "]",
+                        "tables are: interfaces, recording, machine, summary, events, control, journal");
       for (const auto& [name, value] : *table)
         if (std::find(known_.begin(), known_.end(), name.str()) == known_.end()) {
-          if (known_.empty())
-            return error_at(node, "unknown table [" + printable_utf8(table_) + "]",
-                            "tables are: interfaces, recording, machine, summary, events, control, journal");
           std::string names;
           for (const std::string& one : known_) names += (names.empty() ? "" : ", ") + one;
           return error_at(value, fmt::format("unknown key `{}` in [{}]", printable_utf8(name.str()), table_), "keys are: " + names);
@@ -189,7 +189,9 @@ class ConfigReader {
     if (const auto value = number(table, key, least, most)) into = std::llround(*value * static_cast<double>(unit));
   }
   void count(const toml::table& table, const char* key, unsigned& into, double least, double most) {
-    if (const auto value = number(table, key, least, most)) into = static_cast<unsigned>(std::llround(*value));
+    const auto value = number(table, key, least, most);
+    if (value && *value != std::floor(*value)) return fail(*table.get(key), fmt::format("`{}` must be a whole number", key), "correct it");
+    if (value) into = static_cast<unsigned>(*value);
   }
 
   Error error_at(const toml::node& node, std::string what, std::string remedy) const {

@@ -38,6 +38,8 @@ class Scribe {
 
   /// Hands on what has come together; `now` decides whether a new segment is due.
   void flush(TimeNs now);
+  /// The next segment begins with the next flush.
+  void begin_new_segment() { new_segment_wanted_ = true; }
   /// The disk could not go on with its file, or lost some of it: a new segment begins, and the examiner begins anew with what is on the disk.
   void start_over() { starting_over_ = true; }
   /// The run ends in good order: link states, the last note, the last chunk.

@@ -337,8 +337,7 @@ void Examiner::Impl::take_note(const Event& event, const RecorderNote& note) {
     return;
   }
   if (note.kind == Kind::run_ends) {
-    for (RecorderRun& run : recorder_.runs)
-      if (run.number == note.number) run.end = event.time;
+    if (!recorder_.runs.empty() && recorder_.runs.back().number == note.number) recorder_.runs.back().end = event.time;
     return;
   }
   const auto same_kind = [&](const RecordedNote& other) { return other.note.kind == note.kind; };

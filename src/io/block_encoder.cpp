@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <string_view>
 
+#include "base/utf8.hpp"
 #include "io/pcapng_format.hpp"
 
 namespace tramlog {
@@ -40,13 +41,6 @@ void put_text(std::uint8_t*& at, std::uint16_t code, std::string_view text) {
   put_le(at, static_cast<std::uint16_t>(text.size()));
   at = std::copy_n(text.data(), text.size(), at);
   for (std::size_t i = text.size(); i % 4 != 0; ++i) *at++ = 0;
-}
-
-/// At most `most` bytes, never in the middle of a character.
-std::string_view cut_text(std::string_view text, std::size_t most) {
-  if (text.size() <= most) return text;
-  while (most > 0 && (static_cast<unsigned char>(text[most]) & 0xC0) == 0x80) --most;
-  return text.substr(0, most);
 }
 
 std::uint32_t id_on_file(const Event& frame) {

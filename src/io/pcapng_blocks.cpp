@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <utility>
 
+#include "base/utf8.hpp"
 #include "io/pcapng_format.hpp"
 #include "io/pcapng_parser.hpp"
 #include "io/socketcan_packet.hpp"
@@ -236,7 +237,7 @@ void PcapngParser::note_block(EventBatch& batch, const std::uint8_t* block, std:
   Options options(block + 24, block + length - 4, swapped_);
   for (Option option; options.next(option);) {
     if (option.code == kOptComment) {
-      note.text.assign(reinterpret_cast<const char*>(option.value), std::min(option.length, kLongestNote));
+      note.text = cut_text({reinterpret_cast<const char*>(option.value), option.length}, kLongestNote);
     } else if (option.length == 8) {
       const std::uint64_t value = load64(option.value);
       if (option.code == kNoteNumber) note.number = value;

@@ -160,8 +160,8 @@ class Bench {
   }
 
   /// As the daemon looks for them, but it also knows that the writer has come to its end.
-  std::vector<std::string> earlier(std::uint32_t before) const {
-    if (at_segment < before) return {};
+  std::optional<std::vector<std::string>> earlier(std::uint32_t before) const {
+    if (at_segment < before) return std::nullopt;
     std::vector<std::string> paths;
     for (const std::string& name : folder.names())
       if (const auto parsed = parse_segment_name(name); parsed && parsed->segment < before) paths.push_back(folder.path(name));

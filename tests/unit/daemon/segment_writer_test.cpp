@@ -128,7 +128,7 @@ TEST_CASE("Segments reach the disk as they were handed over, and hooks are calle
   CHECK(writer.take_news().empty());
   CHECK(writer.status().written == 3'501'001);
   CHECK(writer.status().waiting == 0);
-  CHECK(writer.segment_written() == 3);
+  CHECK(writer.latest_segment() == 3);
   CHECK(folder.names().size() == 3);
   struct stat state {};
   REQUIRE(::stat(folder.path(head_of(1)->name).c_str(), &state) == 0);
