@@ -26,7 +26,7 @@ using Protocol = asio::local::stream_protocol;
 
 constexpr std::size_t kMostConnections = 32;
 constexpr auto kPatience = std::chrono::seconds(10);  // for a request to arrive
-constexpr auto kTaking = std::chrono::seconds(60);    // for an answer to be taken
+constexpr auto kTaking = std::chrono::seconds(10);    // for an answer to be taken
 
 /// One request and its answer.
 class Session : public std::enable_shared_from_this<Session> {

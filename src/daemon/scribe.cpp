@@ -1,11 +1,16 @@
 #include "daemon/scribe.hpp"
 
 #include <algorithm>
+#include <chrono>
+#include <thread>
 #include <utility>
 
 #include "record/segment_name.hpp"
 
 namespace tramlog {
+namespace {
+constexpr std::chrono::milliseconds kCatchUp{3000}, kShortPause{20};
+}  // namespace
 
 Scribe::Scribe(ScribeOptions options, ChunkQueue& disk, ChunkQueue& examiner, TimeNs now)
     : options_(std::move(options)), disk_(disk), examiner_(examiner) {
@@ -82,7 +87,7 @@ void Scribe::frame(Event event, std::uint64_t lost_before) {
 }
 
 void Scribe::counters(BusIndex bus, TimeNs time, const Counters& counters) {
-  Counters told = counters;
+  Counters told = buses_[bus].counters = counters;
   // What found no room here is as lost as what found none in the kernel.
   if (buses_[bus].unrecorded > 0) told.system_dropped = told.system_dropped.value_or(0) + buses_[bus].unrecorded;
   BlockEncoder(chunk_->bytes).counters(bus, placed(time), told);
@@ -159,7 +164,17 @@ void Scribe::flush(TimeNs now) {
 }
 
 void Scribe::finish(TimeNs now) {
-  for (std::size_t i = 0; i < buses_.size(); ++i) link(static_cast<BusIndex>(i), now, LinkState::paused);
+  flush(now);
+  // Whoever is behind gets a moment to catch up, so that the last report is that of the recording.
+  for (auto left = kCatchUp; (disk_refuses_ || starting_over_) && left > kShortPause; left -= kShortPause) {
+    std::this_thread::sleep_for(kShortPause);
+    hand_on(false, now);
+  }
+  for (std::size_t i = 0; i < buses_.size(); ++i) {
+    // No frame will come that could tell of those before it.
+    if (!disk_refuses_ && buses_[i].lost_unrecorded > 0) this->counters(static_cast<BusIndex>(i), now, Counters(buses_[i].counters));
+    link(static_cast<BusIndex>(i), now, LinkState::paused);
+  }
   RecorderNote ends;
   ends.kind = RecorderNote::Kind::run_ends;
   ends.number = options_.run;

@@ -63,6 +63,7 @@ class Scribe {
     LinkState link = LinkState::up;
     std::uint64_t lost_unrecorded = 0;  // frames that found no room, to be told with the next one
     std::uint64_t unrecorded = 0;       // in all
+    Counters counters;                  // as told last
   };
   void begin_segment(TimeNs now);
   void begin_chunk();

@@ -117,8 +117,11 @@ FirstLook look(Bytes bytes, CaptureFormat format) {
            std::holds_alternative<RecorderNote>(*event.notice)))
         seen.start = std::min(seen.start, event.time);
       if (event.kind != EventKind::frame && event.kind != EventKind::error) continue;
-      // A second packet long before the first: the first one's time is damaged.
-      if (++packets == 1 || seen.start > event.time + kHour) seen.start = event.time;
+      ++packets;
+      // A second packet long before the first: the first one's time is damaged. One long after statistics: theirs is.
+      const bool far = seen.start > event.time + kHour || (packets == 1 && seen.start != kTimeLimit && event.time > seen.start + 24 * kHour);
+      if (far) seen.start = event.time;
+      seen.start = std::min(seen.start, event.time);
       if (packets == 2) break;
     }
   }

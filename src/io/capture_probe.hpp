@@ -16,7 +16,7 @@ namespace tramlog {
 struct ProbedCapture {
   std::string path;
   CaptureFormat format = CaptureFormat::pcapng;
-  TimeNs start = 0;      // of the first packet, else of the first statistics; kTimeLimit if there is neither
+  TimeNs start = 0;      // of the first packet, or of statistics and notes before it; kTimeLimit if there is neither
   bool regular = false;  // device and inode tell it from others
   std::uint64_t device = 0;
   std::uint64_t inode = 0;

@@ -85,7 +85,7 @@ void SegmentWriter::run() {
     }
     put(together);
     if (dirty_ && (last || since(synced_at_) >= options_.sync_every)) sync();
-    if (!last && !stopping_) std::this_thread::sleep_for(kPatience);
+    if (!last && !stopping_ && queue_.bytes() < queue_.most() / 4) std::this_thread::sleep_for(kPatience);
   }
   close_segment();
   finished_ = true;
@@ -127,6 +127,7 @@ void SegmentWriter::file_is_gone() {
   discarding_ = true;
   new_segment_wish_ = true;
   const std::lock_guard lock(mutex_);
+  status_.trouble.clear();
   news_.push_back({true, fmt::format("lost {}: somebody removed the file while it was written", status_.segment)});
 }
 

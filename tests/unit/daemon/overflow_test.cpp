@@ -56,6 +56,7 @@ TEST_CASE("A disk that takes nothing: what finds no room is counted, told, and f
   put_frame(bench.scribe, 0, kBegin, 0x18EEFF80, 0xA0088000F3C10001);
   ++traffic.frames;
   traffic.send(2'000);
+  bench.scribe.flush(traffic.now);
   const std::uint64_t missing = bench.scribe.not_recorded();
   CHECK(missing > 1'000);
   CHECK(bench.disk.bytes() <= 20'000);
@@ -71,15 +72,16 @@ TEST_CASE("A disk that takes nothing: what finds no room is counted, told, and f
   for (int i = 0; i < 2000 && bench.disk.bytes() > 0; ++i) std::this_thread::sleep_for(5ms);
   traffic.send(1);
   bench.scribe.flush(traffic.now);  // the disk is seen to be well: another segment
-  const std::uint64_t all_missing = bench.scribe.not_recorded();
-  CHECK(all_missing >= missing);
+  CHECK(bench.scribe.not_recorded() >= missing);
   CHECK(bench.scribe.segment() == 2);
-  traffic.send(500);
+  traffic.send(500);  // so small a queue may refuse again
   bench.finish(traffic.now);
+  const std::uint64_t all_missing = bench.scribe.not_recorded();
 
   const Told told = read_all(bench.segments());
   CHECK(told.frames == traffic.frames - all_missing);
-  CHECK(told.lost == all_missing);
+  CHECK(told.lost <= all_missing);  // with the next frame of the bus, which may not come any more
+  CHECK(told.lost >= missing);
   CHECK(told.dropped == all_missing);
   std::uint64_t noted = 0;
   for (const RecorderNote& note : told.notes)
@@ -88,7 +90,7 @@ TEST_CASE("A disk that takes nothing: what finds no room is counted, told, and f
 
   const std::string live = bench.live_report(&status);
   CHECK(live == report_of(bench.segments()));
-  CHECK(status.begun_anew == 1);
+  CHECK(status.begun_anew >= 1);
   CHECK(status.unrecorded == 0);
   CHECK(status.frames == told.frames);
 }
