@@ -139,7 +139,7 @@ class LiveDesk::Impl : public std::enable_shared_from_this<Impl> {
         [may, must, known](Report report, const ExaminerStatus& status) {
           const json standing = to_json(standing_of(report.found));
           json answer = {{"latest", report.found.end}, {"frames", status.frames}, {"unrecorded", status.unrecorded}};
-          const std::uint64_t now = std::hash<std::string>()(standing.dump());
+          const std::uint64_t now = std::hash<std::string>()(standing.dump(-1, ' ', false, json::error_handler_t::replace));
           answer["known"] = now;
           answer["standing"] = standing;
           if (must || (may && now != known)) {

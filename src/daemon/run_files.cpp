@@ -67,6 +67,11 @@ void EventFile::begin_anew() {
 
 bool EventFile::append(const std::string& lines) {
   if (lines.empty()) return true;
+  struct stat state {};
+  if (descriptor_ >= 0 && (::fstat(descriptor_, &state) != 0 || state.st_nlink == 0)) {
+    ::close(descriptor_);  // somebody removed it: made again
+    descriptor_ = -1;
+  }
   if (descriptor_ < 0 && !open()) return false;
   if (size_ > 0 && size_ + lines.size() > most_bytes_) {
     begin_anew();

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "base/text.hpp"
 #include "exam/recorder_words.hpp"
 #include "exam/words.hpp"
 #include "report/report.hpp"
@@ -14,7 +15,7 @@ namespace {
 using Json = nlohmann::json;
 
 std::string bus_name(const Conclusions& all, BusIndex bus) {
-  return bus < all.buses.size() ? all.buses[bus].name : std::string();
+  return bus < all.buses.size() ? printable_utf8(all.buses[bus].name) : std::string();
 }
 
 std::string software_words(const ControllerRecord& controller) {
