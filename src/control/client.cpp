@@ -116,11 +116,12 @@ Result<Answer> ask(const std::string& socket, const nlohmann::json& request, uns
   return answer;
 }
 
-Result<int> follow(const std::string& socket, const nlohmann::json& request) {
+Result<int> follow(const std::string& socket, const nlohmann::json& request, nlohmann::json* head_out) {
   auto connection = connect_to(socket, 10);
   if (!connection) return connection.error();
   auto head = begin(connection->get(), socket, request);
   if (!head) return head.error();
+  if (head_out != nullptr) *head_out = *head;
   const timeval forever{};
   ::setsockopt(connection->get(), SOL_SOCKET, SO_RCVTIMEO, &forever, sizeof forever);
   return connection->release();

@@ -4,7 +4,7 @@
 //   {"do":"status","format":"text"}
 //   {"do":"report","format":"json","unicode":false,"roster":"machine = ..","roster_name":"drill.toml"}   also "rollcall"
 //   {"do":"mark","text":"seed hose refitted"}
-//   {"do":"follow"}
+//   {"do":"follow"}                        the answer may hold "roster" and "roster_name"
 //   {"do":"standstill","bus":"can0"}       may something be transmitted now?
 //   {"ok":true,"exit":0,"bytes":1234}      or  {"ok":false,"kind":"usage","what":"..","where":"..","remedy":".."}
 #pragma once

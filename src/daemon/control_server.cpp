@@ -74,7 +74,9 @@ class Session : public std::enable_shared_from_this<Session> {
   }
 
   void follow() {
-    output_ = control::line_of({{"ok", true}});
+    nlohmann::json head = hooks_->before_follow ? hooks_->before_follow() : nlohmann::json::object();
+    head["ok"] = true;
+    output_ = control::line_of(head);
     asio::async_write(socket_, asio::buffer(output_), [self = shared_from_this()](const boost::system::error_code& error, std::size_t) {
       if (error) return;
       const int descriptor = ::fcntl(self->socket_.native_handle(), F_DUPFD_CLOEXEC, 3);

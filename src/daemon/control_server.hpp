@@ -24,6 +24,8 @@ class ControlServer {
   struct Hooks {
     /// Must call `give` once, now or later, from the main loop.
     std::function<void(const nlohmann::json& request, GiveAnswer give)> answer;
+    /// What a follower is told before the stream; may be empty.
+    std::function<nlohmann::json()> before_follow;
     /// The rest of the connection belongs to whoever takes it; the first line has been sent.
     std::function<void(int descriptor)> follow;
   };

@@ -23,6 +23,7 @@
 #include "daemon/run_files.hpp"
 #include "daemon/standstill.hpp"
 #include "daemon/status_page.hpp"
+#include "io/text_file.hpp"
 #include "record/run_folder.hpp"
 #include "record/segment_name.hpp"
 
@@ -83,6 +84,16 @@ class Daemon::Impl {
     // Before a run is begun: whoever cannot be asked should not litter. Answers are given once everything is there.
     ControlServer::Hooks control;
     control.answer = [this](const nlohmann::json& request, GiveAnswer give) { requests_->answer(request, std::move(give)); };
+    control.before_follow = [this] {
+      // Whoever follows names the controllers as the recorder does.
+      nlohmann::json head = nlohmann::json::object();
+      if (config_.machine.roster.empty()) return head;
+      if (auto text = read_text_file(config_.machine.roster, kMaxRosterBytes)) {
+        head["roster"] = *text;
+        head["roster_name"] = std::filesystem::path(config_.machine.roster).filename().string();
+      }
+      return head;
+    };
     control.follow = [this](int descriptor) {
       auto follower = std::make_shared<SocketFollower>(descriptor);
       scribe_->add_follower([follower](const std::uint8_t* bytes, std::size_t size) { return follower->take(bytes, size); });

@@ -72,7 +72,8 @@ BusIndex Scribe::bus(const std::string& name, std::uint64_t bitrate) {
     }
     return static_cast<BusIndex>(i);
   }
-  buses_.push_back({{name, bitrate}});
+  buses_.emplace_back();
+  buses_.back().info = {name, bitrate};
   chunk_frames_.push_back(0);
   BlockEncoder(chunk_->bytes).bus(buses_.back().info);
   return static_cast<BusIndex>(buses_.size() - 1);
@@ -82,8 +83,18 @@ void Scribe::frame(Event event, std::uint64_t lost_before) {
   event.time = placed(event.time);
   if (!disk_refuses_) lost_before += std::exchange(buses_[event.bus].lost_unrecorded, 0);
   BlockEncoder(chunk_->bytes).frame(event, lost_before);
+  if (((event.id >> 16) & 0xFF) == 0xEE) [[unlikely]]
+    remember_claim(event);
   ++chunk_->events;
   ++chunk_frames_[event.bus];
+}
+
+void Scribe::remember_claim(const Event& event) {
+  if (!event.is_iso11783() || event.len != 8 || source_of(event.id) >= kNullAddress) return;
+  Claim& claim = claims_[{event.bus, source_of(event.id)}];
+  claim.time = event.time;
+  claim.id = event.id;
+  std::copy_n(event.data, 8, claim.name.begin());
 }
 
 void Scribe::counters(BusIndex bus, TimeNs time, const Counters& counters) {
@@ -129,7 +140,17 @@ void Scribe::hand_on(bool last, TimeNs now) {
       return !follower(chunk_->bytes.data(), chunk_->bytes.size());
     });
     if (!new_followers_.empty()) {
-      const std::vector<std::uint8_t> head = file_head();
+      std::vector<std::uint8_t> head = file_head();
+      for (const auto& [who, claim] : claims_) {
+        Event event;
+        event.time = claim.time;
+        event.bus = who.first;
+        event.id = claim.id;
+        event.flags = kExtendedId;
+        event.len = 8;
+        event.data = claim.name.data();
+        BlockEncoder(head).frame(event);
+      }
       for (Follower& follower : new_followers_)
         if (follower(head.data(), head.size())) followers_.push_back(std::move(follower));
       new_followers_.clear();

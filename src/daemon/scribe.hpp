@@ -1,12 +1,15 @@
 // Decides the one order of everything that is heard, and hands it on as blocks: to the disk, the examiner and followers.
 #pragma once
 
+#include <array>
 #include <functional>
+#include <map>
 #include <memory>
 #include <mutex>
 #include <string>
 #include <vector>
 
+#include "can/can_id.hpp"
 #include "can/event.hpp"
 #include "io/block_encoder.hpp"
 #include "record/chunk.hpp"
@@ -52,7 +55,7 @@ class Scribe {
   std::uint64_t not_recorded() const { return not_recorded_; }
   std::uint32_t segment() const { return head_->segment; }
 
-  /// A follower gets the head of a file (section, buses) and then every chunk; it answers false when it has had
+  /// A follower gets the head of a file (section, buses), the latest address claim of every address, so that it knows who is who, and then every chunk; it answers false when it has had
   /// enough or is too slow. Called from the scribe's thread. May be added from any thread.
   using Follower = std::function<bool(const std::uint8_t* bytes, std::size_t size)>;
   void add_follower(Follower follower);
@@ -70,6 +73,7 @@ class Scribe {
   void hand_on(bool last, TimeNs now);
   TimeNs placed(TimeNs time);
   std::vector<std::uint8_t> file_head() const;
+  void remember_claim(const Event& event);
 
   ScribeOptions options_;
   ChunkQueue& disk_;
@@ -85,6 +89,12 @@ class Scribe {
   bool disk_refuses_ = false;
   std::uint64_t not_recorded_ = 0, not_recorded_before_ = 0;
   std::vector<std::uint64_t> chunk_frames_;  // of each bus in the present chunk
+  struct Claim {
+    TimeNs time = 0;
+    std::uint32_t id = 0;
+    std::array<std::uint8_t, 8> name{};
+  };
+  std::map<std::pair<BusIndex, Address>, Claim> claims_;  // at most 254 a bus
   std::mutex followers_mutex_;
   std::vector<Follower> followers_, new_followers_;
 };

@@ -108,10 +108,11 @@ int decode_live(const DecodeOptions& options, std::optional<UnitSystem> units, c
   std::unique_ptr<OutputFile> file;
   OutputBuffer out([&](std::string_view bytes) { file->write(bytes); });
   const std::unique_ptr<DecodeSink> sink = make_sink(options, units, out);
-  auto interpreter = Interpreter::make(schema, options.filter, std::move(roster), *sink);
-  if (!interpreter) return fail(interpreter.error());
   auto stream = LiveStream::open(options.live);
   if (!stream) return fail(stream.error());
+  if (!roster) roster = stream->roster();
+  auto interpreter = Interpreter::make(schema, options.filter, std::move(roster), *sink);
+  if (!interpreter) return fail(interpreter.error());
   auto created = OutputFile::create(options.common.output);
   if (!created) return fail(created.error());
   file = std::move(*created);
@@ -125,7 +126,9 @@ int decode_live(const DecodeOptions& options, std::optional<UnitSystem> units, c
   decoder.finish();
   out.flush();
   const auto written = file->finish();
-  return written ? kFine : fail(written.error());
+  if (!written) return fail(written.error());
+  if (decoder.past_span()) return kFine;
+  return fail({ErrorKind::environment, "the recorder has ended, or this could not keep up with it", options.live.socket, "see tramlog status, then start again"});
 }
 
 int run(DecodeOptions& options) {

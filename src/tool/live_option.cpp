@@ -64,6 +64,7 @@ int ask_and_deliver(const LiveOptions& live, const CommonOptions& options, const
 
 struct LiveStream::Impl {
   BusTable buses;
+  std::optional<Roster> roster;
   std::unique_ptr<CaptureFileReader> reader;
   std::uint64_t next_number = 1;
 };
@@ -73,12 +74,19 @@ LiveStream::LiveStream(LiveStream&&) noexcept = default;
 LiveStream::~LiveStream() = default;
 
 Result<LiveStream> LiveStream::open(const LiveOptions& live) {
-  const auto descriptor = control::follow(live.socket, {{"do", "follow"}});
+  nlohmann::json head;
+  const auto descriptor = control::follow(live.socket, {{"do", "follow"}}, &head);
   if (!descriptor) return descriptor.error();
   auto impl = std::make_unique<Impl>();
+  if (const std::string text = control::text_of(head, "roster"); !text.empty())
+    if (auto roster = parse_roster(text, control::text_of(head, "roster_name"))) impl->roster = std::move(*roster);
   impl->reader = std::make_unique<CaptureFileReader>(
       std::make_unique<ByteWindow>(std::make_unique<FileSource>(descriptor.value(), true)), CaptureFormat::pcapng, impl->buses, 0, 0);
   return LiveStream(std::move(impl));
+}
+
+const std::optional<Roster>& LiveStream::roster() const {
+  return impl_->roster;
 }
 
 std::span<const Event> LiveStream::read() {

@@ -33,6 +33,8 @@ Result<nlohmann::json> live_request(const CommonOptions& options, bool rollcall)
 class LiveStream {
  public:
   static Result<LiveStream> open(const LiveOptions& live);
+  /// The recorder's own, if it has one.
+  const std::optional<Roster>& roster() const;
   LiveStream(LiveStream&&) noexcept;
   LiveStream& operator=(LiveStream&&) = delete;
   ~LiveStream();

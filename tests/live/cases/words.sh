@@ -23,6 +23,12 @@ for number in 1 2 3 4 5; do
     { fail "live report $number differs"; diff "$work/cut.json" "$work/live-$number.json" | head -n 20; }
 done
 kill "$follower"
+# Who was heard before the follower came is known to it all the same.
+"$LIVE_TRAMLOG" decode --live --socket "$socket" --controller "tractor ECU" --format json >"$work/named" 2>&1 &
+named=$!
+sleep 2
+kill "$named"
+check "messages of a controller that claimed long ago" "$(grep -c WheelBasedSpeed "$work/named")" -ge 5
 lines=$(grep -c WheelBasedSpeed "$work/followed")
 check "messages followed live" "$lines" -ge 20
 # A reload: nonsense is refused and changes nothing; a roster is taken.

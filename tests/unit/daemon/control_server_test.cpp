@@ -128,6 +128,13 @@ class RawClient {
   int descriptor_;
 };
 
+ControlServer::Hooks idle_hooks() {
+  ControlServer::Hooks hooks;
+  hooks.answer = [](const json&, GiveAnswer) {};
+  hooks.follow = [](int) {};
+  return hooks;
+}
+
 std::size_t open_descriptors() {
   std::size_t count = 0;
   for ([[maybe_unused]] const auto& entry : fs::directory_iterator("/proc/self/fd")) ++count;
@@ -171,7 +178,7 @@ TEST_CASE("The socket is for owner and group only, and gone after the end") {
   Folder folder;
   boost::asio::io_context context{1};
   {
-    ControlServer server(context, {[](const json&, GiveAnswer) {}, [](int) {}});
+    ControlServer server(context, idle_hooks());
     path = folder.path("s");
     const mode_t before = ::umask(0);
     const auto error = server.listen(path, "");
@@ -198,7 +205,7 @@ TEST_CASE("A socket that was left behind is replaced; one that answers, and what
   ::close(descriptor);  // the name stays
   REQUIRE(fs::exists(path));
   boost::asio::io_context context{1};
-  const ControlServer::Hooks hooks{[](const json&, GiveAnswer) {}, [](int) {}};
+  const ControlServer::Hooks hooks = idle_hooks();
   ControlServer first(context, hooks);
   REQUIRE_FALSE(first.listen(path, ""));
   {
@@ -380,7 +387,9 @@ TEST_CASE("A server that goes while somebody is still asking") {
   CHECK(survives([] {
     Folder folder;
     boost::asio::io_context context{1};
-    auto server = std::make_unique<ControlServer>(context, ControlServer::Hooks{[](const json&, GiveAnswer give) { give({{{"ok", true}}, ""}); }, [](int) {}});
+    ControlServer::Hooks hooks = idle_hooks();
+    hooks.answer = [](const json&, GiveAnswer give) { give({{{"ok", true}}, ""}); };
+    auto server = std::make_unique<ControlServer>(context, std::move(hooks));
     if (server->listen(folder.path("s"), "")) ::_exit(1);
     RawClient client(folder.path("s"));
     client.send("{\"do\":");
