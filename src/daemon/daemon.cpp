@@ -216,7 +216,7 @@ class Daemon::Impl {
     if (!writing_) return;
     if (!queue_opened_) {
       queue_opened_ = true;
-      scribe.set_run(folder_->run());
+      scribe.set_run(folder_->run(), boot_);
       disk_queue_->set_open(true);
     }
     for (const SegmentWriter::News& news : writer_->take_news()) {

@@ -48,8 +48,11 @@ class Scribe {
   /// The run ends in good order: link states, the last note, the last chunk.
   void finish(TimeNs now);
 
-  /// The run's number, if it was not known at its begin: the next segment has it.
-  void set_run(std::uint32_t run) { options_.run = run; }
+  /// The run's number and the boot's, if they were not known at its begin: the next segment has them.
+  void set_run(std::uint32_t run, std::uint64_t boot) {
+    options_.run = run;
+    options_.boot = boot;
+  }
 
   /// Not recorded so far for want of room, in all.
   std::uint64_t not_recorded() const { return not_recorded_; }
