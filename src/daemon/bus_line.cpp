@@ -6,10 +6,11 @@
 #include <numeric>
 #include <utility>
 
+#include "can/error_frame.hpp"
+
 namespace tramlog {
 namespace {
 
-constexpr std::uint32_t kErrorBusOff = 0x040;  // class of an error frame, fact sheet 8.3
 // A bus on which something is awake says something every second.
 constexpr SpanNs kNoTraffic = 10 * kSecond;
 // Somebody tries all the time and nobody understands it.
@@ -52,7 +53,7 @@ void BusLine::pass_on(const HeardFrame& frame, Scribe& scribe) {
   scribe.frame(event, lost);
   if (frame.kind == EventKind::error) {
     ++errors_;
-    if (frame.id & kErrorBusOff) last_bus_off_ = frame.kernel_time;
+    if (frame.id & error_frame::kBusOff) last_bus_off_ = frame.kernel_time;
     return;
   }
   ++frames_;

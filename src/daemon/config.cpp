@@ -114,13 +114,13 @@ class ConfigReader {
         if (key == "name" && value.is_string()) {
           wish.name = *value.value<std::string>();
         } else if (key == "bitrate" && whole(value, 10'000, 1'000'000)) {
-          wish.bitrate = static_cast<std::uint32_t>(*value.value<std::int64_t>());
+          wish.wish.bitrate = static_cast<std::uint32_t>(*value.value<std::int64_t>());
         } else if (key == "listen_only" && value.is_boolean()) {
-          wish.listen_only = *value.value<bool>();
+          wish.wish.listen_only = *value.value<bool>();
         } else if (key == "restart_ms" && whole(value, 0, 60'000)) {
-          wish.restart_ms = static_cast<std::uint32_t>(*value.value<std::int64_t>());
+          wish.wish.restart_ms = static_cast<std::uint32_t>(*value.value<std::int64_t>());
         } else if (key == "error_reporting" && value.is_boolean()) {
-          wish.error_reporting = *value.value<bool>();
+          wish.wish.berr_reporting = *value.value<bool>();
         } else {
           return fail(value, fmt::format("`{}` in [[interfaces.settings]] is unknown, of the wrong kind or out of range", printable_utf8(key.str())),
                       "keys are: name (text), bitrate (10000 to 1000000 bit/s), listen_only, restart_ms (0 to 60000), error_reporting");

@@ -35,6 +35,8 @@ struct Config {
 
   std::string socket, socket_group;
   std::string journal_level;
+
+  bool operator==(const Config&) const = default;
 };
 
 inline constexpr const char* kUsualConfig = "/etc/tramlog/tramlogd.toml";

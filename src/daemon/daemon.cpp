@@ -75,6 +75,7 @@ class Daemon::Impl {
     const auto tell = [](const Error& problem) { journal(true, fmt::format("{} : {} : {}", problem.what, problem.where, problem.remedy)); };
     auto roster = load_roster_if_named(config_.machine.roster);
     if (!roster) return roster.error();
+    read_roster_text();
     auto schema = load_schema(config_.machine.schema, tell);
     if (!schema) return schema.error();
     schema_.emplace(std::move(*schema));
@@ -87,9 +88,8 @@ class Daemon::Impl {
     control.before_follow = [this] {
       // Whoever follows names the controllers as the recorder does.
       nlohmann::json head = nlohmann::json::object();
-      if (config_.machine.roster.empty()) return head;
-      if (auto text = read_text_file(config_.machine.roster, kMaxRosterBytes)) {
-        head["roster"] = *text;
+      if (!roster_text_.empty()) {
+        head["roster"] = roster_text_;
         head["roster_name"] = std::filesystem::path(config_.machine.roster).filename().string();
       }
       return head;
@@ -153,6 +153,13 @@ class Daemon::Impl {
     return std::nullopt;
   }
 
+  /// For followers; now, and not while the disk may stall.
+  void read_roster_text() {
+    roster_text_.clear();
+    if (config_.machine.roster.empty()) return;
+    if (auto text = read_text_file(config_.machine.roster, kMaxRosterBytes)) roster_text_ = std::move(*text);
+  }
+
   void take_folder(RunFolder folder) {
     folder_.emplace(std::move(folder));
     for (const std::string& sentence : folder_->mended()) journal(false, sentence);
@@ -198,7 +205,7 @@ class Daemon::Impl {
     if (writer_->latest_segment() < before && !writer_->finished()) return std::nullopt;
     std::vector<std::string> paths;
     std::error_code error;
-    for (auto at = std::filesystem::directory_iterator(config_.folder, error); !error && at != std::filesystem::directory_iterator();
+    for (auto at = std::filesystem::directory_iterator(folder_->path(), error); !error && at != std::filesystem::directory_iterator();
          at.increment(error)) {
       const auto name = parse_segment_name(at->path().filename().string());
       if (name && name->run == folder_->run() && name->segment < before) paths.push_back(at->path().string());
@@ -294,14 +301,15 @@ class Daemon::Impl {
     if (!writing_) return;
     // The writer ends with the last chunk; a disk that takes nothing may have it for a while.
     for (auto waited = 0ms; !writer_->finished() && waited < kFinishPatience; waited += 20ms) std::this_thread::sleep_for(20ms);
-    if (!writer_->finished()) {
-      journal(true, fmt::format("the disk takes nothing: {} KiB are lost", disk_queue_->bytes() / 1024));
+    const bool whole = writer_->finished();
+    if (!whole) {
+      journal(true, fmt::format("the disk takes nothing: {} bytes are lost, and the end of run {} with them", disk_queue_->bytes(), folder_->run()));
       writer_->stop();
     }
     writer_.reset();
     examiner_.reset();
     keeper_.reset();
-    journal(false, fmt::format("run {} ended in good order", folder_->run()));
+    if (whole) journal(false, fmt::format("run {} ended in good order", folder_->run()));
   }
 
   void reload() {
@@ -320,17 +328,7 @@ class Daemon::Impl {
     if (error) {
       journal(true, fmt::format("the old configuration stays: {} : {} : {}", error->what, error->where, error->remedy));
     } else {
-      if (fresh->folder != config_.folder || fresh->socket != config_.socket || fresh->socket_group != config_.socket_group ||
-          fresh->buffer_bytes != config_.buffer_bytes || fresh->segment_bytes != config_.segment_bytes ||
-          fresh->segment_span != config_.segment_span || fresh->sync_every != config_.sync_every || fresh->compress != config_.compress ||
-          fresh->keep_bytes != config_.keep_bytes || fresh->keep_free_bytes != config_.keep_free_bytes ||
-          fresh->keep_span != config_.keep_span || fresh->machine.schema != config_.machine.schema ||
-          fresh->machine.limits != config_.machine.limits || fresh->machine.descriptions != config_.machine.descriptions ||
-          fresh->machine.library != config_.machine.library)
-        journal(true, "changes of [recording], [control], and of schema, limits and descriptions of [machine] wait for a restart");
-      listener_->reconfigure(fresh->interfaces);
-      set_journal_level(fresh->journal_level);
-      // What waits for a restart stays as it is.
+      // What can be changed now; the rest stays as it is.
       Config next = config_;
       next.interfaces = fresh->interfaces;
       next.machine.roster = fresh->machine.roster;
@@ -338,11 +336,18 @@ class Daemon::Impl {
       next.protect_each = fresh->protect_each;
       next.summary_every = fresh->summary_every;
       next.summary_at_least_every = fresh->summary_at_least_every;
+      next.summaries_earlier = fresh->summaries_earlier;
       next.events_bytes = fresh->events_bytes;
       next.events_files = fresh->events_files;
+      next.journal_level = fresh->journal_level;
+      if (next != *fresh)
+        journal(true, "some of it waits for a restart: all of [recording] but protection, [control], and schema, limits, descriptions and library of [machine]");
+      listener_->reconfigure(next.interfaces);
+      set_journal_level(next.journal_level);
       config_ = std::move(next);
       desk_->reconfigure(config_);
       desk_->set_roster(std::move(roster));
+      read_roster_text();
       journal(false, "the new configuration is in force");
     }
     ::sd_notify(0, "READY=1");
@@ -350,6 +355,7 @@ class Daemon::Impl {
 
   Config config_;
   std::string config_path_;
+  std::string roster_text_;  // empty: none
   bool config_named_;
   asio::io_context context_{1};
   asio::executor_work_guard<asio::io_context::executor_type> until_stopped_{context_.get_executor()};

@@ -57,8 +57,8 @@ class Listener::Impl {
     ended_ = true;
     asio::post(context_, [this] {
       stopping_ = true;
-      gulp();
-      observe();
+      while (gulp() >= kReadsPerGulp * CanSocket::kMost) {
+      }
       hooks_.every_flush(scribe_, time_.now());
       scribe_.finish(time_.now());
       for (auto& line : lines_) close_ear(*line);
@@ -246,6 +246,10 @@ class Listener::Impl {
     }
   }
 
+  bool knows(const std::string& name) const {
+    return std::any_of(lines_.begin(), lines_.end(), [&](const auto& line) { return line->name == name; });
+  }
+
   BusLine& line_of(const LinkInfo& link) {
     for (auto& line : lines_)
       if (line->name == link.name) return *line;
@@ -257,9 +261,10 @@ class Listener::Impl {
 
   bool take_link(const LinkInfo& link) {
     gulp();  // what was heard until now comes before the change
-    const bool known = std::any_of(lines_.begin(), lines_.end(), [&](const auto& line) { return line->name == link.name; });
-    if (!known && link.removed) return false;
+    const std::size_t before = lines_.size();
+    if (link.removed && !knows(link.name)) return false;
     BusLine& line = line_of(link);
+    const bool known = lines_.size() == before;
     if (!known) journal(Level::info, fmt::format("{}: listening ({})", link.name, link.up ? "up" : "down"));
     if (link.removed)
       line.settings_tried = false;  // what returns may be another adapter
@@ -298,18 +303,9 @@ class Listener::Impl {
   void apply_settings(BusLine& line, const LinkInfo& link) {
     line.settings_tried = true;
     for (const InterfaceSettings& wish : options_.settings) {
-      if (wish.name != link.name || wish.empty()) continue;
-      const bool as_wished = link.up && (!wish.bitrate || link.bitrate == wish.bitrate) &&
-                             (!wish.listen_only || link.listen_only == wish.listen_only) &&
-                             (!wish.restart_ms || link.restart_ms == wish.restart_ms) &&
-                             (!wish.error_reporting || link.error_reporting == wish.error_reporting);
-      if (as_wished) return;
-      LinkSettings settings;
-      settings.bitrate = wish.bitrate;
-      settings.listen_only = wish.listen_only;
-      settings.restart_ms = wish.restart_ms;
-      settings.berr_reporting = wish.error_reporting;
-      const auto set = set_link(link.name, settings);
+      if (wish.name != link.name || wish.wish.empty()) continue;
+      if (link.up && missing_settings(wish.wish, link).empty()) return;
+      const auto set = set_link(link.name, wish.wish);
       RecorderNote note;
       note.kind = RecorderNote::Kind::interface;
       note.of_bus = true;
@@ -359,8 +355,7 @@ class Listener::Impl {
     for (const auto& line : lines_) status.push_back(line->status());
     for (const std::string& name : options_.listen) {
       const bool pattern = name.find_first_of("*?[") != std::string::npos;
-      const bool seen = std::any_of(lines_.begin(), lines_.end(), [&](const auto& line) { return line->name == name; });
-      if (pattern || seen) continue;
+      if (pattern || knows(name)) continue;
       InterfaceStatus missing;
       missing.name = name;
       missing.state = "missing";

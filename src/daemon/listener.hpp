@@ -11,6 +11,7 @@
 #include "base/result.hpp"
 #include "base/time.hpp"
 #include "daemon/scribe.hpp"
+#include "wire/link_settings.hpp"
 #include "wire/time_keeper.hpp"
 
 namespace tramlog {
@@ -18,17 +19,15 @@ namespace tramlog {
 /// What the configuration asks for one interface; nothing of it is touched otherwise.
 struct InterfaceSettings {
   std::string name;
-  std::optional<std::uint32_t> bitrate;  // bit/s
-  std::optional<bool> listen_only;
-  std::optional<std::uint32_t> restart_ms;
-  std::optional<bool> error_reporting;
-  bool empty() const { return !bitrate && !listen_only && !restart_ms && !error_reporting; }
+  LinkSettings wish;
+  bool operator==(const InterfaceSettings&) const = default;
 };
 
 struct ListenerOptions {
   std::vector<std::string> listen;  // names and patterns
   std::vector<InterfaceSettings> settings;
   int buffer_bytes = 4 << 20;  // of each socket
+  bool operator==(const ListenerOptions&) const = default;
 };
 
 /// One interface as it is now.

@@ -14,6 +14,7 @@
 #include <cerrno>
 #include <map>
 
+#include "record/durable.hpp"
 #include "report/format.hpp"
 
 namespace tramlog {
@@ -205,8 +206,8 @@ class LiveDesk::Impl : public std::enable_shared_from_this<Impl> {
       if (!told && !events_failed_) hooks_.journal(true, "events.jsonl could not be written");
       events_failed_ = !told;
       if (!summary.empty()) {
-        const bool text_written = replace_file(folder_, "summary.txt", summary);
-        const bool written = replace_file(folder_, "summary.json", summary_json) && text_written;
+        const bool text_written = replace_file(folder_ + "/summary.txt", summary).ok();
+        const bool written = replace_file(folder_ + "/summary.json", summary_json).ok() && text_written;
         if (!written && !summary_failed_)
           hooks_.journal(true, "the summary could not be written; what is in it can be asked with tramlog report --live");
         summary_failed_ = !written;

@@ -6,11 +6,11 @@
 #include <unistd.h>
 
 #include <algorithm>
-#include <cerrno>
 #include <utility>
 
 #include "io/capture_file_reader.hpp"
 #include "io/capture_reader.hpp"
+#include "record/durable.hpp"
 
 namespace tramlog {
 namespace {
@@ -19,18 +19,6 @@ using namespace std::chrono_literals;
 constexpr auto kPatience = 100ms;
 constexpr int kMostTries = 50;
 constexpr unsigned kLongestJob = 120;  // s; a copy that takes longer has gone astray
-
-void write_all(int descriptor, const std::string& text) {
-  const char* at = text.data();
-  std::size_t left = text.size();
-  while (left > 0) {
-    const ssize_t done = ::write(descriptor, at, left);
-    if (done < 0 && errno == EINTR) continue;
-    if (done <= 0) return;
-    at += done;
-    left -= static_cast<std::size_t>(done);
-  }
-}
 
 /// The parent's handlers would tell the parent of the copy's signals.
 void forget_handlers() {
@@ -254,7 +242,8 @@ void LiveExaminer::fork_for(Request& request) {
     report.files = fingerprints_;
     if (reading_->reader) report.files.push_back(reading_->reader->parser().tally().fingerprint.text());
     report.found = examiner_->conclude(request.roster);
-    write_all(ends[1], request.job(std::move(report), now));
+    const std::string text = request.job(std::move(report), now);
+    write_all(ends[1], {reinterpret_cast<const std::uint8_t*>(text.data()), text.size()});
     ::_exit(0);
   }
   ::pthread_sigmask(SIG_SETMASK, &before, nullptr);

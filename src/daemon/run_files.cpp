@@ -6,27 +6,20 @@
 #include <unistd.h>
 
 #include <algorithm>
-#include <cerrno>
 #include <charconv>
 #include <filesystem>
 #include <vector>
 
 #include "io/text_file.hpp"
+#include "record/durable.hpp"
 
 namespace tramlog {
 namespace {
 
 namespace fs = std::filesystem;
 
-bool write_all(int descriptor, const std::string& text) {
-  std::size_t done = 0;
-  while (done < text.size()) {
-    const ssize_t wrote = ::write(descriptor, text.data() + done, text.size() - done);
-    if (wrote < 0 && errno == EINTR) continue;
-    if (wrote <= 0) return false;
-    done += static_cast<std::size_t>(wrote);
-  }
-  return true;
+bool append_text(int descriptor, const std::string& text) {
+  return write_all(descriptor, {reinterpret_cast<const std::uint8_t*>(text.data()), text.size()}) == 0;
 }
 
 }  // namespace
@@ -47,7 +40,7 @@ bool EventFile::open() {
   // A line that a power cut left unfinished must not swallow the next one.
   char last = '\n';
   if (size_ > 0 && ::pread(descriptor_, &last, 1, static_cast<off_t>(size_ - 1)) == 1 && last != '\n')
-    if (write_all(descriptor_, "\n")) ++size_;
+    if (append_text(descriptor_, "\n")) ++size_;
   return true;
 }
 
@@ -77,7 +70,7 @@ bool EventFile::append(const std::string& lines) {
     begin_anew();
     if (!open()) return false;
   }
-  if (!write_all(descriptor_, lines)) {
+  if (!append_text(descriptor_, lines)) {
     // Half a line stays alone: the next one begins after a line end.
     ::close(descriptor_);
     descriptor_ = -1;
@@ -85,17 +78,6 @@ bool EventFile::append(const std::string& lines) {
   }
   size_ += lines.size();
   return true;
-}
-
-bool replace_file(const std::string& folder, const std::string& name, const std::string& text) {
-  const std::string path = folder + "/" + name, fresh = folder + "/." + name + ".new";
-  const int descriptor = ::open(fresh.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0640);
-  if (descriptor < 0) return false;
-  const bool written = write_all(descriptor, text);
-  ::close(descriptor);
-  if (written && ::rename(fresh.c_str(), path.c_str()) == 0) return true;
-  ::unlink(fresh.c_str());
-  return false;
 }
 
 void put_summaries_away(const std::string& folder, std::uint32_t run, unsigned keep) {

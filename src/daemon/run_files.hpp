@@ -34,9 +34,6 @@ class EventFile {
   std::uint64_t size_ = 0;
 };
 
-/// Replaces folder/name as a whole; readers never see half of it. Not synced: what it says is in the recording.
-bool replace_file(const std::string& folder, const std::string& name, const std::string& text);
-
 /// Puts the summaries of the run before away as summary-run-000122.txt and .json, and removes all but `keep` of those.
 void put_summaries_away(const std::string& folder, std::uint32_t run, unsigned keep);
 

@@ -122,8 +122,8 @@ void Scribe::hand_on(bool last, TimeNs now) {
   chunk_->last = last;
   segment_bytes_ += chunk_->bytes.size();
   // After a refusal nothing goes to the disk before a new segment does.
-  chunk_->recorded = !disk_refuses_ && disk_.push(chunk_);
-  if (!chunk_->recorded) {
+  if (disk_refuses_ || !disk_.push(chunk_)) {
+    chunk_->recorded = false;  // nobody else has it yet
     disk_refuses_ = true;
     not_recorded_ += chunk_->events;
     for (std::size_t i = 0; i < chunk_frames_.size(); ++i) {

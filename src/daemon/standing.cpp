@@ -41,7 +41,7 @@ void add_controllers(const Conclusions& all, std::vector<Standing>& things) {
 }
 
 void add_roll(const Conclusions& all, std::vector<Standing>& things) {
-  if (!all.rollcall || all.nothing_read()) return;  // of a bus that nobody hears nobody is missing
+  if (!all.rollcall || all.nothing_read()) return;  // ten times "cannot be told" at every start is no news
   for (std::size_t i = 0; i < all.rollcall->entries.size(); ++i) {
     const RollcallEntry& entry = all.rollcall->entries[i];
     Standing thing;

@@ -7,16 +7,14 @@
 #include <optional>
 
 #include "base/text.hpp"
+#include "can/error_frame.hpp"
 #include "exam/recorder_words.hpp"
 #include "exam/words.hpp"
 
 namespace tramlog {
 namespace {
 
-// Class bits of an error frame's identifier.
-constexpr std::uint32_t kSendTimeout = 0x001, kArbitrationLost = 0x002, kController = 0x004,
-                        kProtocol = 0x008, kTransceiver = 0x010, kNoAcknowledgement = 0x020, kBusOff = 0x040,
-                        kBusError = 0x080, kRestarted = 0x100, kCounters = 0x200, kKnownClasses = 0x3FF;
+using namespace error_frame;
 
 struct CodeWords {
   std::uint8_t code;

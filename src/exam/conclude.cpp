@@ -397,6 +397,21 @@ void Conclude::judge() {
   });
 }
 
+SpanNs blind_total(const Conclusions& all) {
+  std::vector<std::pair<TimeNs, TimeNs>> spans;
+  for (const BusSummary& bus : all.buses)
+    for (const BlindSpan& span : bus.blind) spans.emplace_back(span.start, span.end);
+  std::sort(spans.begin(), spans.end());
+  SpanNs sum = 0;
+  TimeNs counted_to = INT64_MIN;
+  for (const auto& [start, end] : spans) {
+    if (end <= counted_to) continue;
+    sum += end - std::max(start, counted_to);
+    counted_to = end;
+  }
+  return sum;
+}
+
 bool something_wrong(const Conclusions& all) {
   for (const Fault& fault : all.faults)
     if (fault.severity != Severity::note) return true;

@@ -249,6 +249,9 @@ struct Conclusions {
   bool nothing_read() const { return frames == 0 && error_frames == 0; }
 };
 
+/// How long the recorder was blind on any bus; times in which it was blind on several count once.
+SpanNs blind_total(const Conclusions& conclusions);
+
 /// True if a technician has something to do: a warning or fault, a controller that is lost, intermittent or
 /// refused, a required roster entry that is not present. Notes and power-downs do not count (contract: exit
 /// code 1).

@@ -2,14 +2,10 @@
 
 #include <algorithm>
 
+#include "can/error_frame.hpp"
+
 namespace tramlog {
 namespace {
-// Error classes and details of fact sheet 8.3.
-constexpr std::uint32_t kErrorController = 0x004;
-constexpr std::uint32_t kErrorBusOff = 0x040;
-constexpr std::uint32_t kErrorRestarted = 0x100;
-constexpr std::uint8_t kReceiveOverflow = 0x01;
-constexpr std::uint8_t kBackToActive = 0x40;
 constexpr const char* kDropped = "frames dropped by the kernel or the interface";
 // A hole in the statistics is one from this many of their own periods on.
 constexpr double kHolePeriods = 2.5;
@@ -163,13 +159,13 @@ void Hearing::take_loss(std::uint64_t frames, TimeNs from, TimeNs to) {
 
 void Hearing::take_error(std::uint32_t mask, const std::uint8_t* data, unsigned len, TimeNs time,
                          TimeNs previous_frame) {
-  if (mask & kErrorBusOff && !bus_off_since_) bus_off_since_ = time;
-  const bool active_again = (mask & kErrorController) && len > 1 && (data[1] & kBackToActive);
-  if (bus_off_since_ && ((mask & kErrorRestarted) || active_again)) {
+  if (mask & error_frame::kBusOff && !bus_off_since_) bus_off_since_ = time;
+  const bool active_again = (mask & error_frame::kController) && len > 1 && (data[1] & error_frame::kActiveAgain);
+  if (bus_off_since_ && ((mask & error_frame::kRestarted) || active_again)) {
     add(*bus_off_since_, time, std::nullopt, kBusOff);
     bus_off_since_.reset();
   }
-  if ((mask & kErrorController) && len > 1 && (data[1] & kReceiveOverflow))
+  if ((mask & error_frame::kController) && len > 1 && (data[1] & error_frame::kReceiveOverflow))
     add(previous_frame, time, std::nullopt, "the interface's receive buffer overflowed");
 }
 

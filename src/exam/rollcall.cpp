@@ -41,13 +41,6 @@ std::string dropout_words(const Conclusions& found, std::size_t controller) {
                      format_span(first->judged_until - first->start.time));
 }
 
-SpanNs blind_total(const Conclusions& found) {
-  SpanNs sum = 0;
-  for (const BusSummary& bus : found.buses)
-    for (const BlindSpan& span : bus.blind) sum += span.end - span.start;
-  return sum;
-}
-
 // Voices that talked from the capture's beginning and were never asked for an address claim.
 std::size_t nameless_voices(const Conclusions& found) {
   std::size_t count = 0;
@@ -91,17 +84,18 @@ Rollcall call_the_roll(const Roster& roster, const Conclusions& found) {
                           counted(nameless, "address talks", "addresses talk")));
           break;
         }
-        add(entry.detail, wanted.required ? "" : "optional, not on the bus");
         if (found.nothing_read()) {
+          entry.state = EntryState::ambiguous;
           add(entry.detail, "no frame was heard at all, so nothing can be said of any controller");
-        } else {
-          if (wanted.required)
-            add(entry.detail, fmt::format("not one frame or address claim of it, from {} to {} ({})",
-                                          mark_words({found.start, 1}), format_time_of_day(found.end),
-                                          format_span(found.end - found.start)));
-          if (const SpanNs blind = blind_total(found); blind > 0)
-            add(entry.detail, fmt::format("the recorder was blind for {} of it", format_span(blind)));
+          break;
         }
+        add(entry.detail, wanted.required ? "" : "optional, not on the bus");
+        if (wanted.required)
+          add(entry.detail, fmt::format("not one frame or address claim of it, from {} to {} ({})",
+                                        mark_words({found.start, 1}), format_time_of_day(found.end),
+                                        format_span(found.end - found.start)));
+        if (const SpanNs blind = blind_total(found); blind > 0)
+          add(entry.detail, fmt::format("the recorder was blind for {} of it", format_span(blind)));
         break;
       case EntryMatch::matched: {
         // A NAME on two buses is one unit: its best presence counts.

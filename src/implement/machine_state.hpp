@@ -8,17 +8,9 @@
 
 #include "can/mark.hpp"
 #include "isobus/message.hpp"
+#include "isobus/speed.hpp"
 
 namespace tramlog {
-
-enum class SpeedSource : std::uint8_t {
-  wheel,
-  ground,
-  selected,
-  positioning
-};  // FE48, FE49, F022, 129026 (or FEE8)
-inline constexpr std::size_t kSpeedSources = 4;
-const char* speed_source_term(SpeedSource source);  // "wheel-based speed", ..
 
 struct SpeedReading {
   std::optional<double>

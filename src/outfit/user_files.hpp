@@ -20,6 +20,7 @@ struct UserFiles {
   std::string limits;                     // of the seeding check-list; empty: the built-in ones
   std::vector<std::string> descriptions;  // device descriptions: pool files or captures
   std::string library;                    // folder of device descriptions; empty: the usual one
+  bool operator==(const UserFiles&) const = default;
 };
 
 /// Takes what is wrong in a file although it can be used.

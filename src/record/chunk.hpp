@@ -16,7 +16,7 @@
 
 namespace tramlog {
 
-/// What every segment begins with; kept so that a file that vanished can be begun again.
+/// One file of the recording.
 struct SegmentHead {
   std::uint32_t segment = 0;  // of the run, from 1
   std::string name;           // file name without folder

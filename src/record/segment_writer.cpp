@@ -10,6 +10,8 @@
 #include <cstring>
 #include <utility>
 
+#include "record/durable.hpp"
+
 namespace tramlog {
 namespace {
 
@@ -23,14 +25,6 @@ constexpr auto kStall = 2s;         // a write that takes longer is told
 
 std::chrono::milliseconds since(Clock::time_point start) {
   return std::chrono::duration_cast<std::chrono::milliseconds>(Clock::now() - start);
-}
-
-/// The names in a folder are only safe once the folder is.
-void sync_folder(const std::string& folder) {
-  const int descriptor = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-  if (descriptor < 0) return;
-  ::fsync(descriptor);
-  ::close(descriptor);
 }
 
 bool is_full(int code) {
@@ -106,13 +100,12 @@ void SegmentWriter::put(std::vector<std::uint8_t>& bytes) {
       break;
     }
     const std::uint64_t before = offset_;
-    const Outcome outcome = descriptor_ >= 0 ? write_out(data, size) : Outcome::retry;
+    const bool written = descriptor_ >= 0 && write_out(data, size);
     const std::size_t done = static_cast<std::size_t>(offset_ - before);
     data += done;
     size -= done;
     queue_.done(done);
-    if (outcome == Outcome::done) break;
-    if (stopping_) break;
+    if (written || stopping_) break;
     wait_a_little();
     if (descriptor_ < 0) reopen();
   }
@@ -162,7 +155,7 @@ bool SegmentWriter::open_segment(const Chunk& chunk) {
   return true;
 }
 
-SegmentWriter::Outcome SegmentWriter::write_out(const std::uint8_t* data, std::size_t size) {
+bool SegmentWriter::write_out(const std::uint8_t* data, std::size_t size) {
   const auto start = Clock::now();
   bool failed = false;
   while (size > 0 && !failed) {
@@ -187,19 +180,18 @@ SegmentWriter::Outcome SegmentWriter::write_out(const std::uint8_t* data, std::s
     data += done;
     size -= static_cast<std::size_t>(done);
   }
-  const auto took = since(start);
-  {
-    const std::lock_guard lock(mutex_);
-    status_.longest_wait = std::max(status_.longest_wait, took);
-  }
-  if (failed) return Outcome::retry;
-  if (took >= kStall) {
-    const std::lock_guard lock(mutex_);
-    news_.push_back({false, fmt::format("stalled for {:.1f} s; {} KiB waited in memory, nothing of it was lost",
-                                        static_cast<double>(took.count()) / 1000, queue_.bytes() / 1024)});
-  }
+  note_wait(since(start));
+  if (failed) return false;
   out_of_trouble();
-  return Outcome::done;
+  return true;
+}
+
+/// Of one write or sync.
+void SegmentWriter::note_wait(std::chrono::milliseconds took) {
+  const std::lock_guard lock(mutex_);
+  status_.longest_wait = std::max(status_.longest_wait, took);
+  if (took >= kStall)
+    news_.push_back({false, fmt::format("stalled for {:.1f} s; {} KiB wait in memory", static_cast<double>(took.count()) / 1000, queue_.bytes() / 1024)});
 }
 
 bool SegmentWriter::sync() {
@@ -209,13 +201,7 @@ bool SegmentWriter::sync() {
   const int code = errno;
   const auto took = since(synced_at_);
   synced_at_ = Clock::now();
-  {
-    const std::lock_guard lock(mutex_);
-    status_.longest_wait = std::max(status_.longest_wait, took);
-    if (took >= kStall)
-      news_.push_back({false, fmt::format("stalled for {:.1f} s; {} KiB waited in memory, nothing of it was lost",
-                                          static_cast<double>(took.count()) / 1000, queue_.bytes() / 1024)});
-  }
+  note_wait(took);
   if (result != 0) {
     in_trouble(fmt::format("did not keep what was written within the last second ({})", std::strerror(code)));
     if (!is_full(code)) {

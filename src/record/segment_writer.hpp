@@ -51,7 +51,7 @@ class SegmentWriter {
 
   WriterStatus status() const;
   std::vector<News> take_news();
-  /// A file could not be gone on with: the scribe should begin another segment. Cleared by asking.
+  /// Something that was handed over is not on the disk: the scribe should begin another segment, the examiner anew. Cleared by asking.
   bool take_new_segment_wish() { return new_segment_wish_.exchange(false); }
   /// The last chunk was written and synced.
   bool finished() const { return finished_.load(); }
@@ -61,14 +61,15 @@ class SegmentWriter {
   void stop();
 
  private:
-  enum class Outcome { done, retry, abandoned };
   void run();
   void begin_segment(const Chunk& chunk);
   void put(std::vector<std::uint8_t>& bytes);
   void reopen();
   void file_is_gone();
   bool open_segment(const Chunk& chunk);
-  Outcome write_out(const std::uint8_t* data, std::size_t size);
+  /// False: try again, from offset_ on.
+  bool write_out(const std::uint8_t* data, std::size_t size);
+  void note_wait(std::chrono::milliseconds took);
   bool sync();
   void close_segment();
   void in_trouble(const std::string& what);

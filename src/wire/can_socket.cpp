@@ -11,6 +11,8 @@
 #include <cerrno>
 #include <cstring>
 
+#include "wire/kernel_frame.hpp"
+
 namespace tramlog {
 namespace {
 
@@ -100,8 +102,8 @@ Result<CanSocket> CanSocket::open(const std::string& interface, int index, int b
 void CanSocket::Impl::take(std::size_t index, std::vector<HeardFrame>& into) {
   const msghdr& header = headers[index].msg_hdr;
   const std::size_t size = headers[index].msg_len;
-  const canfd_frame& frame = slots[index].frame;
-  if (size != CAN_MTU && size != CANFD_MTU) return;  // CAN XL is not on this bus
+  Event event;
+  if (!read_kernel_frame(slots[index].frame, size, header.msg_flags, event)) return;
   HeardFrame& heard = into.emplace_back();
   for (const cmsghdr* part = CMSG_FIRSTHDR(&header); part != nullptr;
        part = CMSG_NXTHDR(const_cast<msghdr*>(&header), const_cast<cmsghdr*>(part))) {
@@ -116,26 +118,11 @@ void CanSocket::Impl::take(std::size_t index, std::vector<HeardFrame>& into) {
     }
   }
   heard.dropped = dropped;
-  heard.len = std::min<std::uint8_t>(frame.len, 64);
-  std::copy_n(frame.data, heard.len, heard.data.begin());
-  if (frame.can_id & CAN_ERR_FLAG) {
-    heard.kind = EventKind::error;
-    heard.id = frame.can_id & CAN_ERR_MASK;
-    heard.len = 8;
-    std::copy_n(frame.data, 8, heard.data.begin());
-    return;
-  }
-  const bool extended = frame.can_id & CAN_EFF_FLAG;
-  heard.id = frame.can_id & (extended ? CAN_EFF_MASK : CAN_SFF_MASK);
-  unsigned flags = extended ? kExtendedId : 0;
-  if (frame.can_id & CAN_RTR_FLAG) flags |= kRemote;
-  if (size == CANFD_MTU) {
-    flags |= kFd;
-    if (frame.flags & CANFD_BRS) flags |= kBitRateSwitch;
-    if (frame.flags & CANFD_ESI) flags |= kErrorState;
-  }
-  if (header.msg_flags & MSG_DONTROUTE) flags |= kOutbound;  // made on this machine
-  heard.flags = static_cast<std::uint8_t>(flags);
+  heard.kind = event.kind;
+  heard.id = event.id;
+  heard.flags = event.flags;
+  heard.len = event.len;
+  std::copy_n(event.data, event.len, heard.data.begin());
 }
 
 Gulp CanSocket::read(std::vector<HeardFrame>& into) {

@@ -23,6 +23,7 @@ struct LinkSettings {
   std::optional<std::uint32_t> restart_ms;  // after bus-off; 0: by hand only
   std::optional<bool> berr_reporting;       // an error frame for each bus error
 
+  bool operator==(const LinkSettings&) const = default;
   bool empty() const { return !bitrate && !listen_only && !restart_ms && !berr_reporting; }
 };
 

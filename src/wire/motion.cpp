@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <variant>
 
+#include "can/error_frame.hpp"
 #include "can/wire_bits.hpp"
 #include "isobus/network.hpp"
 #include "isobus/process_data.hpp"
@@ -12,27 +13,20 @@
 namespace tramlog {
 namespace {
 
-// signals.md: B1-2 0.001 m/s each; COG and SOG, rapid update: B5-6 0.01 m/s; PTO output shaft: B1-2 0.125
-// rpm.
-constexpr Pgn kWheelBasedSpeed = 0xFE48, kGroundBasedSpeed = 0xFE49, kMachineSelectedSpeed = 0xF022,
-              kCourseAndSpeed = 0x1F802, kRearPto = 0xFE43, kFrontPto = 0xFE44;
-constexpr std::uint16_t kLargestValue = 0xFAFF;        // network and diagnostics 1.4
-constexpr std::uint16_t kLargestMarineValue = 0xFFFC;  // NMEA 2000: FFFD to FFFF are no values
+// signals.md: PTO output shaft: B1-2 0.125 rpm.
+constexpr Pgn kRearPto = 0xFE43, kFrontPto = 0xFE44;
+constexpr double kPtoStep = 0.125;
+constexpr std::uint16_t kLargestValue = 0xFAFF;  // network and diagnostics 1.4
 // process-data.md 5.2: 141 one state, 161-176 sixteen states of two bits; 01 = on.
 constexpr std::uint16_t kActualWorkState = 141, kFirstCondensed = 161, kLastCondensed = 176;
-// network and diagnostics 8.3.
-constexpr std::uint32_t kLostArbitration = 0x002, kControllerState = 0x004, kCounters = 0x200,
-                        kRestarted = 0x100;
-constexpr std::uint8_t kActiveAgain = 0x40;
 constexpr std::size_t kMaxErrors = 10'000;
-
-constexpr const char* kMeterWords[] = {"wheel based speed", "ground based speed",   "machine selected speed",
-                                       "GNSS speed",        "rear PTO shaft speed", "front PTO shaft speed"};
 
 std::string ago(TimeNs then, TimeNs now) {
   const double seconds = std::max(0.0, to_seconds(span_between(then, now)));
   return seconds < 9.95 ? fmt::format("{:.1f} s ago", seconds) : fmt::format("{:.0f} s ago", seconds);
 }
+
+constexpr unsigned kPositioning = static_cast<unsigned>(SpeedSource::positioning);
 
 bool is_work_state(std::uint16_t ddi) {
   return ddi == kActualWorkState || (ddi >= kFirstCondensed && ddi <= kLastCondensed);
@@ -64,25 +58,21 @@ void MotionGuard::take(const Event& event) {
 }
 
 void MotionGuard::take_frame(const Event& frame) {
-  const auto read = [&](Meter meter, unsigned offset, double step, std::uint16_t largest) {
-    Value& value = meters_[meter][source_of(frame.id)];
-    if (frame.len < offset + 2) return;
-    const std::uint16_t raw = load_le16(frame.data + offset);
-    value = {raw * step, frame.time, raw <= largest};
-  };
-  switch (pgn_of(frame.id)) {
-    case kWheelBasedSpeed:
-      return read(wheel, 0, 0.001, kLargestValue);
-    case kGroundBasedSpeed:
-      return read(ground, 0, 0.001, kLargestValue);
-    case kMachineSelectedSpeed:
-      return read(selected, 0, 0.001, kLargestValue);
-    case kCourseAndSpeed:
-      return read(gnss, 4, 0.01, kLargestMarineValue);
+  const Pgn pgn = pgn_of(frame.id);
+  const Bytes data{frame.data, frame.len};
+  if (const auto source = speed_source_of(pgn)) {
+    const auto told = parse_speed(pgn, data);
+    if (told) meters_[static_cast<std::size_t>(*source)][source_of(frame.id)] = {told->mm_s.value_or(0) / 1000, frame.time, told->mm_s.has_value()};
+    return;
+  }
+  switch (pgn) {
     case kRearPto:
-      return read(rear_pto, 0, 0.125, kLargestValue);
     case kFrontPto:
-      return read(front_pto, 0, 0.125, kLargestValue);
+      if (frame.len >= 2) {
+        const std::uint16_t raw = load_le16(frame.data);
+        meters_[pgn == kRearPto ? rear_pto : front_pto][source_of(frame.id)] = {raw * kPtoStep, frame.time, raw <= kLargestValue};
+      }
+      return;
     case kPgnProcessData:
       return take_process_data(frame);
     case kPgnAddressClaimed:
@@ -120,9 +110,9 @@ void MotionGuard::take_claim(const Event& frame) {
 }
 
 void MotionGuard::take_error(const Event& error) {
-  std::uint32_t classes = error.id & ~(kLostArbitration | kCounters | kRestarted);
-  if ((classes & kControllerState) != 0 && error.len >= 2 && error.data[1] == kActiveAgain)
-    classes &= ~kControllerState;
+  std::uint32_t classes = error.id & ~(error_frame::kArbitrationLost | error_frame::kCounters | error_frame::kRestarted);
+  if ((classes & error_frame::kController) != 0 && error.len >= 2 && error.data[1] == error_frame::kActiveAgain)
+    classes &= ~error_frame::kController;
   if (classes == 0) return;
   if (errors_.size() == kMaxErrors) {
     errors_.pop_front();
@@ -146,7 +136,7 @@ std::optional<double> MotionGuard::load(TimeNs now) {
 }
 
 bool MotionGuard::knows_speed(TimeNs now) const {
-  for (unsigned meter = wheel; meter <= gnss; ++meter)
+  for (std::size_t meter = 0; meter < kSpeedSources; ++meter)
     for (const Value& value : meters_[meter])
       if (value.valid && span_between(value.time, now) <= limits_.stale) return true;
   return false;
@@ -180,6 +170,12 @@ std::vector<std::string> MotionGuard::reasons_machine_moves(TimeNs now) const {
   return reasons;
 }
 
+const char* MotionGuard::meter_words(unsigned meter) {
+  if (meter == rear_pto) return "rear PTO shaft speed";
+  if (meter == front_pto) return "front PTO shaft speed";
+  return speed_source_term(static_cast<SpeedSource>(meter));
+}
+
 void MotionGuard::tell_meters(TimeNs now, std::vector<std::string>& reasons) const {
   for (unsigned meter = 0; meter < kMeters; ++meter) {
     const Value* most = nullptr;
@@ -190,13 +186,13 @@ void MotionGuard::tell_meters(TimeNs now, std::vector<std::string>& reasons) con
     if (!most) continue;
     const bool shaft = meter >= rear_pto;
     const double limit = shaft           ? limits_.pto_rpm
-                         : meter == gnss ? limits_.standstill_gnss_m_s
+                         : meter == kPositioning ? limits_.standstill_gnss_m_s
                                          : limits_.standstill_m_s;
     if (most->value <= limit) continue;
     const double kmh = most->value * 3.6;
     const std::string amount =
         shaft ? fmt::format("{:.0f} rpm", most->value) : fmt::format("{:.{}f} km/h", kmh, kmh < 0.1 ? 3 : 1);
-    reasons.push_back(fmt::format("{} is {} ({})", kMeterWords[meter], amount, ago(most->time, now)));
+    reasons.push_back(fmt::format("{} is {} ({})", meter_words(meter), amount, ago(most->time, now)));
   }
 }
 

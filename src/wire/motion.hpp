@@ -17,6 +17,7 @@
 #include "can/can_id.hpp"
 #include "can/event.hpp"
 #include "isobus/name.hpp"
+#include "isobus/speed.hpp"
 
 namespace tramlog {
 
@@ -58,7 +59,9 @@ class MotionGuard {
   std::optional<double> load(TimeNs now);
 
  private:
-  enum Meter : std::uint8_t { wheel, ground, selected, gnss, rear_pto, front_pto, kMeters };
+  /// The speeds by SpeedSource, then the shafts.
+  enum Meter : std::uint8_t { rear_pto = kSpeedSources, front_pto, kMeters };
+  static const char* meter_words(unsigned meter);
   struct Value {
     double value = 0;  // m/s; rpm
     TimeNs time = 0;

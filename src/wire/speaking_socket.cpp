@@ -14,6 +14,8 @@
 #include <cstring>
 #include <utility>
 
+#include "wire/kernel_frame.hpp"
+
 namespace tramlog {
 namespace {
 
@@ -206,8 +208,8 @@ std::optional<Error> SpeakingSocket::read(const std::function<void(const Event&,
       impl_->error = errno;
       return last_error();
     }
-    if (size != static_cast<ssize_t>(CAN_MTU) && size != static_cast<ssize_t>(CANFD_MTU)) continue;
     Event event;
+    if (!read_kernel_frame(frame, static_cast<std::size_t>(size), header.msg_flags, event)) continue;
     event.time = running_time();
     std::uint32_t lost = impl_->lost;
     for (cmsghdr* item = CMSG_FIRSTHDR(&header); item != nullptr; item = CMSG_NXTHDR(&header, item)) {
@@ -228,21 +230,6 @@ std::optional<Error> SpeakingSocket::read(const std::function<void(const Event&,
       told.time = event.time;
       told.notice = &notice;
       each(told, false);
-    }
-    event.data = frame.data;
-    event.len = std::min<std::uint8_t>(frame.len, 64);
-    if (frame.can_id & CAN_ERR_FLAG) {
-      event.kind = EventKind::error;
-      event.id = frame.can_id & CAN_ERR_MASK;
-      event.len = CAN_MAX_DLEN;
-    } else {
-      const bool extended = frame.can_id & CAN_EFF_FLAG;
-      event.id = frame.can_id & (extended ? CAN_EFF_MASK : CAN_SFF_MASK);
-      unsigned flags = extended ? kExtendedId : 0;
-      if (frame.can_id & CAN_RTR_FLAG) flags |= kRemote;
-      if (size == static_cast<ssize_t>(CANFD_MTU)) flags |= kFd;
-      if (header.msg_flags & MSG_DONTROUTE) flags |= kOutbound;
-      event.flags = static_cast<std::uint8_t>(flags);
     }
     each(event, (header.msg_flags & MSG_CONFIRM) != 0);
   }

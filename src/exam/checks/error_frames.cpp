@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include "can/error_frame.hpp"
 #include "exam/check.hpp"
 
 namespace tramlog::checks {
@@ -8,8 +9,7 @@ extern const Check error_frames;
 
 namespace {
 
-constexpr std::uint32_t kController = 0x004, kProtocol = 0x008, kTransceiver = 0x010, kNoAck = 0x020,
-                        kBusOff = 0x040, kBusError = 0x080, kRestarted = 0x100;
+using namespace error_frame;
 
 std::string what_was_reported(const ErrorBurst& burst) {
   std::string text;
@@ -25,7 +25,7 @@ std::string what_was_reported(const ErrorBurst& burst) {
   add((burst.classes & kProtocol) && (burst.protocol_bits & 0x04), "stuff errors");
   add((burst.classes & kProtocol) && (burst.protocol_bits & 0x02), "form errors");
   add((burst.classes & kProtocol) && (burst.protocol_bits & 0x19), "bit errors");
-  add(burst.classes & kNoAck, "no acknowledgement");
+  add(burst.classes & kNoAcknowledgement, "no acknowledgement");
   add(burst.classes & kTransceiver, "transceiver fault");
   add(text.empty() && (burst.classes & kBusError), "bus errors");
   return text.empty() ? "unspecified" : text;
@@ -35,7 +35,7 @@ void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>&
   for (std::size_t b = 0; b < seen.buses.size(); ++b)
     for (const ErrorBurst& burst : seen.buses[b].bursts) {
       const bool only_state =
-          (burst.classes & (kProtocol | kTransceiver | kNoAck | kBusOff | kBusError)) == 0 &&
+          (burst.classes & (kProtocol | kTransceiver | kNoAcknowledgement | kBusOff | kBusError)) == 0 &&
           (burst.controller_bits & 0x3C) == 0;
       Fault fault;
       fault.code = error_frames.code;

@@ -82,7 +82,7 @@ void entry_answers(Page& page, const Conclusions& all) {
     page.item(
         "  * ",
         fmt::format("CANNOT BE TOLD  for {}: {} talked from the beginning and nobody asked who they are. "
-                    "Record from key-on, or have a display ask for address claims.",
+                    "Record from key-on, have a display ask for address claims, or ask with tramlog rollcall --live --ask.",
                     counted(nameless, "controller", "controllers"),
                     counted(all.unclaimed.size(), "address", "addresses")));
   std::size_t unknown = 0;
@@ -121,7 +121,8 @@ void controller_answers(Page& page, const Conclusions& all, bool only_extra) {
   }
 }
 
-void answers(Page& page, const Report& report) {
+/// `where`: how the sentence ends that counts faults and warnings.
+void answers(Page& page, const Report& report, const char* where) {
   const Conclusions& all = report.found;
   page.heading("ANSWER");
   if (all.nothing_read()) {
@@ -159,10 +160,7 @@ void answers(Page& page, const Report& report) {
                           all.buses[silence.bus].name, format_span(silence.judged_until - silence.start.time),
                           mark_words(silence.start)));
   }
-  SpanNs blind = 0;
-  for (const BusSummary& bus : all.buses)
-    for (const BlindSpan& span : bus.blind) blind += span.end - span.start;
-  if (blind > 0)
+  if (const SpanNs blind = blind_total(all); blind > 0)
     page.item("  * ",
               fmt::format("RECORDER BLIND  for {} in all: nothing is said of the machine for that time.",
                           format_span(blind)));
@@ -175,10 +173,10 @@ void answers(Page& page, const Report& report) {
     faults += fault.severity == Severity::fault;
     warnings += fault.severity == Severity::warning;
   }
-  if (something_wrong(all))
-    page.item("  * ", fmt::format("{} and {} below.", counted(faults, "fault", "faults"),
-                                  counted(warnings, "warning", "warnings")));
-  else if (!all.nothing_read())
+  if (faults + warnings > 0)
+    page.item("  * ", fmt::format("{} and {}{}.", counted(faults, "fault", "faults"),
+                                  counted(warnings, "warning", "warnings"), where));
+  else if (!something_wrong(all) && !all.nothing_read())
     page.item("  * ", "Nothing wrong was found on the bus.");
 }
 
@@ -355,7 +353,7 @@ std::string render_report(const Report& report, const FormatOptions& options) {
   const Conclusions& all = report.found;
   Page page(options.unicode);
   title(page, report, "BUS REPORT");
-  answers(page, report);
+  answers(page, report, " below");
   if (!all.nothing_read()) roll(page, all);
   causes(page, all);
   dropouts(page, all);
@@ -371,7 +369,7 @@ std::string render_rollcall(const Report& report, const FormatOptions& options) 
   const Conclusions& all = report.found;
   Page page(options.unicode);
   title(page, report, "ROLL CALL");
-  answers(page, report);
+  answers(page, report, ": see tramlog report");
   roll(page, all);
   if (all.rollcall) {
     bool begun = false;

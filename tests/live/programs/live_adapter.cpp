@@ -8,8 +8,7 @@
 //   state NAME [RX TX]  active, warning, passive, bus-off, with the error counters
 //   wait MS, raw TEXT, unplug (ends the program; so do quit and the end of its input)
 //
-// What the machine sends is counted; each such frame is acknowledged as a wire would. At the end it prints
-// how many.
+// What the machine sends is only counted; at the end it prints how many.
 #include <fcntl.h>
 #include <linux/can.h>
 #include <linux/if.h>

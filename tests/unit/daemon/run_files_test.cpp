@@ -96,26 +96,6 @@ TEST_CASE("A folder that is not there is told and no harm; a file that was remov
   CHECK(folder.read("events.jsonl") == "two\n");
 }
 
-TEST_CASE("A file is replaced as a whole or not at all") {
-  Folder folder;
-  CHECK(replace_file(folder.path(), "summary.txt", "first"));
-  CHECK(folder.read("summary.txt") == "first");
-  std::signal(SIGXFSZ, SIG_IGN);
-  rlimit before{}, limit{};
-  ::getrlimit(RLIMIT_FSIZE, &before);
-  limit = before;
-  limit.rlim_cur = 3;
-  ::setrlimit(RLIMIT_FSIZE, &limit);
-  const bool told = replace_file(folder.path(), "summary.txt", "second");
-  ::setrlimit(RLIMIT_FSIZE, &before);
-  CHECK_FALSE(told);
-  CHECK(folder.read("summary.txt") == "first");
-  CHECK(folder.names() == Names{"summary.txt"});
-  CHECK_FALSE(replace_file(folder.path("none"), "summary.txt", "x"));
-  CHECK(replace_file(folder.path(), "summary.txt", ""));
-  CHECK(folder.read("summary.txt").empty());
-}
-
 TEST_CASE("Summaries of the run before are put away, and only so many are kept") {
   Folder folder;
   for (std::uint32_t run = 1; run <= 5; ++run) {

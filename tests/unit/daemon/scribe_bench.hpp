@@ -23,6 +23,7 @@
 #include "record/segment_name.hpp"
 #include "record/segment_writer.hpp"
 #include "report/format.hpp"
+#include "unit/temp_folder.hpp"
 
 namespace tramlog::test {
 
@@ -32,36 +33,7 @@ using namespace std::chrono_literals;
 /// 2026-11-26T03:15:00Z.
 inline constexpr TimeNs kBegin = 1'795'662'900 * kSecond;
 
-class Folder {
- public:
-  Folder() {
-    std::string pattern = (fs::temp_directory_path() / "daemon_test_XXXXXX").string();
-    path_ = ::mkdtemp(pattern.data());
-  }
-  Folder(const Folder&) = delete;
-  Folder& operator=(const Folder&) = delete;
-  ~Folder() {
-    std::error_code ignored;
-    fs::permissions(path_, fs::perms::owner_all, ignored);
-    fs::remove_all(path_, ignored);
-  }
-  const std::string& path() const { return path_; }
-  std::string path(const std::string& name) const { return path_ + "/" + name; }
-  std::string read(const std::string& name) const {
-    std::ifstream in(path(name), std::ios::binary);
-    return {std::istreambuf_iterator<char>(in), {}};
-  }
-  void write(const std::string& name, const std::string& bytes) const { std::ofstream(path(name), std::ios::binary) << bytes; }
-  std::vector<std::string> names() const {
-    std::vector<std::string> found;
-    for (const auto& entry : fs::directory_iterator(path_)) found.push_back(entry.path().filename().string());
-    std::sort(found.begin(), found.end());
-    return found;
-  }
-
- private:
-  std::string path_;
-};
+using Folder = TempFolder;
 
 /// The report of these captures, as the command makes it.
 inline std::string report_of(const std::vector<std::string>& paths, const std::optional<Roster>& roster = std::nullopt) {

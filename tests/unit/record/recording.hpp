@@ -16,6 +16,7 @@
 #include "io/capture_reader.hpp"
 #include "io/capture_writer.hpp"
 #include "record/segment_name.hpp"
+#include "unit/temp_folder.hpp"
 
 namespace tramlog::test {
 
@@ -24,42 +25,14 @@ namespace fs = std::filesystem;
 /// 2026-11-26T03:15:00Z, a whole second.
 inline constexpr TimeNs kStart = 1'795'662'900 * kSecond;
 
-class Folder {
+class Folder : public TempFolder {
  public:
-  Folder() {
-    std::string pattern = (fs::temp_directory_path() / "record_test_XXXXXX").string();
-    path_ = ::mkdtemp(pattern.data());
-  }
-  Folder(const Folder&) = delete;
-  Folder& operator=(const Folder&) = delete;
-  ~Folder() {
-    std::error_code ignored;
-    fs::remove_all(path_, ignored);
-  }
-  const std::string& path() const { return path_; }
-  std::string path(const std::string& name) const { return path_ + "/" + name; }
-  std::string write(const std::string& name, const std::string& bytes) const {
-    std::ofstream(path(name), std::ios::binary) << bytes;
-    return path(name);
-  }
-  std::string read(const std::string& name) const {
-    std::ifstream in(path(name), std::ios::binary);
-    return {std::istreambuf_iterator<char>(in), {}};
-  }
-  bool has(const std::string& name) const { return fs::exists(path(name)); }
-  /// Sorted; the lock and the state file of the folder left out.
+  /// The lock and the state file of the folder left out.
   std::vector<std::string> names() const {
-    std::vector<std::string> found;
-    for (const auto& entry : fs::directory_iterator(path_)) {
-      const std::string name = entry.path().filename().string();
-      if (name != "lock" && name != "last-run") found.push_back(name);
-    }
-    std::sort(found.begin(), found.end());
+    auto found = TempFolder::names();
+    std::erase_if(found, [](const std::string& name) { return name == "lock" || name == "last-run"; });
     return found;
   }
-
- private:
-  std::string path_;
 };
 
 inline std::string name_of(std::uint32_t run, std::uint32_t segment, bool compressed = false,

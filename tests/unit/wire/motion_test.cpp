@@ -40,11 +40,11 @@ TEST_CASE("Speeds of the tractor, in km/h with their age") {
   // 2000 x 0.001 m/s = 2 m/s = 7.2 km/h
   SECTION("wheel based") {
     b.hear(9.9, 0x0CFE48F0, speed(2000));
-    CHECK(b.at(10) == Reasons{"wheel based speed is 7.2 km/h (0.1 s ago)"});
+    CHECK(b.at(10) == Reasons{"wheel-based speed is 7.2 km/h (0.1 s ago)"});
   }
   SECTION("ground based") {
     b.hear(9.9, 0x0CFE49F0, speed(2000));
-    CHECK(b.at(10) == Reasons{"ground based speed is 7.2 km/h (0.1 s ago)"});
+    CHECK(b.at(10) == Reasons{"ground-based speed is 7.2 km/h (0.1 s ago)"});
   }
   SECTION("machine selected") {
     b.hear(9.9, 0x0CF022F0, speed(2000));
@@ -52,7 +52,11 @@ TEST_CASE("Speeds of the tractor, in km/h with their age") {
   }
   SECTION("GNSS: bytes 5 and 6, 0.01 m/s") {
     b.hear(9.9, 0x09F8021C, {0xFF, 0xFC, 0x10, 0x27, 200, 0, 0xFF, 0xFF});
-    CHECK(b.at(10) == Reasons{"GNSS speed is 7.2 km/h (0.1 s ago)"});
+    CHECK(b.at(10) == Reasons{"positioning speed is 7.2 km/h (0.1 s ago)"});
+  }
+  SECTION("GNSS, direction and speed (65256): bytes 3 and 4, 1/256 km/h") {
+    b.hear(9.9, 0x18FEE81C, {0, 0, 0x00, 0x0A, 0, 0, 0xFF, 0xFF});  // 2560 / 256
+    CHECK(b.at(10) == Reasons{"positioning speed is 10.0 km/h (0.1 s ago)"});
   }
 }
 
@@ -65,7 +69,7 @@ TEST_CASE("Standing still is no reason, and is known; the least speed of the whe
   b.hear(10, 0x0CFE48F0, speed(1));                               // 0.0036 km/h
   b.hear(10, 0x09F8021C, {0xFF, 0xFC, 0, 0, 51, 0, 0xFF, 0xFF});  // 1.836 km/h
   CHECK(b.at(10) ==
-        Reasons{"wheel based speed is 0.004 km/h (0.0 s ago)", "GNSS speed is 1.8 km/h (0.0 s ago)"});
+        Reasons{"wheel-based speed is 0.004 km/h (0.0 s ago)", "positioning speed is 1.8 km/h (0.0 s ago)"});
 }
 
 TEST_CASE(
@@ -77,7 +81,7 @@ TEST_CASE(
   b.hear(1, 0x0CFE48F0, speed(2000));
   b.hear(1, 0x0CCBF780, {0x23, 0x00, 0x8D, 0x00, 1, 0, 0, 0});
   CHECK(b.guard.reasons_machine_moves(2 * kS) ==
-        Reasons{"wheel based speed is 7.2 km/h (1.0 s ago)",
+        Reasons{"wheel-based speed is 7.2 km/h (1.0 s ago)",
                 "work state of address 0x80 is on (told 1.0 s ago)"});
 }
 
@@ -90,7 +94,7 @@ TEST_CASE("Error and not-available values and short frames are no speed") {
     CHECK_FALSE(b.guard.knows_speed(10 * kS));
   }
   b.hear(9.9, 0x0CFE48F0, speed(0xFAFF));  // the largest value: 64.255 m/s = 231.318 km/h
-  CHECK(b.at(10) == Reasons{"wheel based speed is 231.3 km/h (0.1 s ago)"});
+  CHECK(b.at(10) == Reasons{"wheel-based speed is 231.3 km/h (0.1 s ago)"});
   for (const std::uint8_t low : Data{0xFD, 0xFE, 0xFF})
     b.hear(9.9, 0x09F8021C, {0, 0, 0, 0, low, 0xFF, 0xFF, 0xFF});
   CHECK(b.at(10).size() == 1);
@@ -108,7 +112,7 @@ TEST_CASE("A speed older than five seconds is none; of two senders the faster co
   CHECK(b.at(10.001).empty());
   b.hear(10, 0x0CFE4803, speed(3000));  // 10.8 km/h
   b.hear(10, 0x0CFE48F0, speed(0));
-  CHECK(b.at(10.5) == Reasons{"wheel based speed is 10.8 km/h (0.5 s ago)"});
+  CHECK(b.at(10.5) == Reasons{"wheel-based speed is 10.8 km/h (0.5 s ago)"});
 }
 
 TEST_CASE("PTO shafts turn: 0.125 rpm a bit") {
