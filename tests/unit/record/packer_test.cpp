@@ -180,24 +180,29 @@ TEST_CASE("Killed at any moment of packing, every segment is whole at the next s
   int status = -1;
   REQUIRE(::waitpid(first, &status, 0) == first);
   REQUIRE(status == 0);
-  const auto whole =
+  auto within =
       std::chrono::duration_cast<std::chrono::microseconds>(std::chrono::steady_clock::now() - begun).count();
 
   std::mt19937 random(20261126);
   unsigned killed = 0;
-  for (int round = 0; round < 30; ++round) {
+  // Twenty that were killed while at it. One that was done before its moment shows that packing is quicker
+  // now than it was when measured (another program had the processor then): the next moments come sooner.
+  for (int round = 0; killed < 20 && round < 1000; ++round) {
     fs::remove_all(folder.path());
     fs::copy(kept, folder.path());
-    const auto moment = std::uniform_int_distribution<std::int64_t>(0, whole)(random);
+    const auto moment = std::uniform_int_distribution<std::int64_t>(0, within)(random);
     const pid_t child = ::fork();
     if (child == 0) pack_all();
     std::this_thread::sleep_for(std::chrono::microseconds(moment));
     ::kill(child, SIGKILL);
     REQUIRE(::waitpid(child, &status, 0) == child);
-    if (WIFSIGNALED(status)) ++killed;
+    if (WIFSIGNALED(status))
+      ++killed;
+    else
+      within = moment;
     auto opened = RunFolder::open(folder.path());
     REQUIRE(opened.ok());
-    INFO("killed after " << moment << " us of " << whole);
+    INFO("killed after " << moment << " us of " << within);
     REQUIRE(opened->previous());
     CHECK(opened->previous()->clean_end);
     for (unsigned i = 1; i <= 4; ++i) {
@@ -209,6 +214,6 @@ TEST_CASE("Killed at any moment of packing, every segment is whole at the next s
     }
     for (const std::string& name : folder.names()) REQUIRE(name.find(".part") == std::string::npos);
   }
-  CHECK(killed >= 15);
+  CHECK(killed == 20);
   fs::remove_all(kept);
 }
