@@ -172,6 +172,8 @@ InterfaceStatus BusLine::status() const {
   } else if (silent_told_) {
     status.state = "no traffic";
     status.detail = "bus asleep (key off), or not connected";
+  } else if (!last_frame_) {
+    status.state = "no frame yet";
   } else {
     status.state = "hearing";
   }

@@ -142,6 +142,7 @@ class Daemon::Impl {
     looking.protect = [this](TimeNs from, TimeNs to, const std::string& why) {
       if (writing_) keeper_->protect(from, to, why);
     };
+    looking.run = [this] { return folder_ ? folder_->run() : 0; };
     desk_ = std::make_unique<LiveDesk>(context_, *examiner_, config_, std::move(looking));
     desk_->set_roster(std::move(*roster));
     desk_->start();

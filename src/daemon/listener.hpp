@@ -33,7 +33,7 @@ struct ListenerOptions {
 /// One interface as it is now.
 struct InterfaceStatus {
   std::string name;
-  std::string state;   // "hearing", "no traffic", "only errors", "down", "bus-off", "removed", "missing", "cannot listen"
+  std::string state;   // "hearing", "no frame yet", "no traffic", "only errors", "down", "bus-off", "removed", "missing", "cannot listen"
   std::string detail;  // what to do, if anything
   std::string kind;    // of the driver: "can", "vcan"
   std::optional<std::uint32_t> bitrate;

@@ -168,9 +168,10 @@ class LiveDesk::Impl : public std::enable_shared_from_this<Impl> {
       if (is_open_trouble(thing) && open_.size() < 100) open_.push_back(thing.text);
     std::vector<LiveEvent> events = memory_.compare(std::move(standing), answer.value("latest", TimeNs{0}));
     std::string lines;
+    const std::uint64_t run = hooks_.run();
     for (std::size_t i = 0; i < events.size(); ++i) {
       const LiveEvent& event = events[i];
-      if (i < kEventsAtOnce) lines += event_line(event);
+      if (i < kEventsAtOnce) lines += event_line(event, run);
       // The journal gets what somebody may have to act on, and who comes and goes.
       const bool bad = event.what.severity != "note" && !event.event.ends_with("-ends") && !event.event.ends_with("-withdrawn");
       if (event.what.kind != "note" && i < kEventsAtOnce) hooks_.journal(bad, fmt::format("{}: {}", event.event, event.what.text));

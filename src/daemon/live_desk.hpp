@@ -29,6 +29,7 @@ class LiveDesk {
   struct Hooks {
     std::function<void(bool bad, const std::string& text)> journal;
     std::function<void(TimeNs from, TimeNs to, const std::string& why)> protect;
+    std::function<std::uint64_t()> run;  // its number; 0: none yet
   };
 
   LiveDesk(boost::asio::io_context& context, LiveExaminer& examiner, const Config& config, Hooks hooks);

@@ -204,9 +204,10 @@ std::vector<LiveEvent> StandingMemory::compare(std::vector<Standing> now, TimeNs
   return events;
 }
 
-std::string event_line(const LiveEvent& event) {
+std::string event_line(const LiveEvent& event, std::uint64_t run) {
   const Standing& what = event.what;
   nlohmann::ordered_json line = {{"time", format_rfc3339(event.time)},
+                                 {"run", run > 0 ? Json(run) : Json(nullptr)},
                                  {"event", event.event},
                                  {"severity", what.severity},
                                  {"code", what.code},

@@ -35,8 +35,8 @@ struct LiveEvent {
   Standing what;
   std::string before;  // state before, where a state changed
 };
-/// One JSON object in one line.
-std::string event_line(const LiveEvent& event);
+/// One JSON object in one line. `run`: 0 while there is no folder to number one in.
+std::string event_line(const LiveEvent& event, std::uint64_t run);
 
 class StandingMemory {
  public:

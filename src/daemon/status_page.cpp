@@ -20,7 +20,7 @@ std::string amount(std::uint64_t bytes) {
 }
 
 bool is_well(const InterfaceStatus& interface) {
-  return interface.state == "hearing" || interface.state == "no traffic";
+  return interface.state == "hearing" || interface.state == "no frame yet" || interface.state == "no traffic";
 }
 
 std::string interface_words(const InterfaceStatus& one, TimeNs now) {

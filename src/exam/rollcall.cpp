@@ -41,6 +41,20 @@ std::string dropout_words(const Conclusions& found, std::size_t controller) {
                      format_span(first->judged_until - first->start.time));
 }
 
+// Whoever stopped without breaking a rhythm that could prove it (it has none, or went with the machine's power)
+// counts as present; the reader must see that nothing was heard of it of late.
+std::string long_unheard_words(const Conclusions& found, Name name) {
+  const Mark* last = nullptr;
+  SpanNs slowest = 0;
+  for (const ControllerRecord& controller : found.controllers) {
+    if (controller.name != name) continue;
+    if (last == nullptr || controller.last_seen.time > last->time) last = &controller.last_seen;
+    slowest = std::max(slowest, controller.slowest_period);
+  }
+  if (last == nullptr || found.end - last->time <= std::max(kMinute, 3 * slowest)) return {};
+  return fmt::format("last heard {}, {} before the capture's end", mark_words(*last), format_span(found.end - last->time));
+}
+
 // Voices that talked from the capture's beginning and were never asked for an address claim.
 std::size_t nameless_voices(const Conclusions& found) {
   std::size_t count = 0;
@@ -117,7 +131,9 @@ Rollcall call_the_roll(const Roster& roster, const Conclusions& found) {
         } else {
           entry.state = EntryState::present;
         }
-        if (state != ControllerState::present) add(entry.detail, dropout_words(found, *result.seen));
+        add(entry.detail, state == ControllerState::present
+                              ? long_unheard_words(found, found.controllers[*result.seen].name)
+                              : dropout_words(found, *result.seen));
         break;
       }
     }

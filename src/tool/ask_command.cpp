@@ -57,7 +57,8 @@ Result<std::string> bus_of(const AskChoice& choice, const LiveOptions& live) {
   std::vector<std::string> buses;
   if (status.is_object() && status.contains("buses"))
     for (const json& bus : status["buses"])
-      if (control::text_of(bus, "state") == "hearing" || control::text_of(bus, "state") == "no traffic")
+      if (const std::string state = control::text_of(bus, "state");
+          state == "hearing" || state == "no frame yet" || state == "no traffic")
         buses.push_back(control::text_of(bus, "bus"));
   if (buses.size() == 1) return buses.front();
   std::string names;

@@ -123,17 +123,19 @@ TEST_CASE("An event is one line of JSON, also with broken words") {
   event.time = kT;
   event.what = thing("fault", "k", "a\nb\xff", kT);
   event.what.bus = std::string("can\xff");
-  const std::string line = event_line(event);
+  const std::string line = event_line(event, 7);
   CHECK(std::count(line.begin(), line.end(), '\n') == 1);
   const auto json = nlohmann::json::parse(line);
   CHECK(json["time"] == "2026-11-26T03:15:00.000000000Z");
+  CHECK(json["run"] == 7);
   CHECK(json["event"] == "fault-begins");
   CHECK(json["end"].is_null());
   CHECK_FALSE(json.contains("before"));
   event.before = "present";
   event.what.bus.clear();
-  const auto changed = nlohmann::json::parse(event_line(event));
+  const auto changed = nlohmann::json::parse(event_line(event, 0));
   CHECK(changed["before"] == "present");
+  CHECK(changed["run"].is_null());
   CHECK(changed["bus"].is_null());
 }
 
