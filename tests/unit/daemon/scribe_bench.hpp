@@ -50,9 +50,9 @@ inline std::string report_of(const std::vector<std::string>& paths, const std::o
   return find_format("json")->report(report, {});
 }
 
-// The allocator of this compiler's address sanitizer is not made ready for fork(): a copy hangs if another thread was just in
-// it. The C library's is, so the program itself has not that trouble.
-#ifdef __SANITIZE_ADDRESS__
+// The allocators of this compiler's address and thread sanitizers are not made ready for fork(): a copy hangs if another thread
+// was just in it. The C library's is, so the program itself has not that trouble.
+#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
 inline constexpr bool kCopiesMayHang = true;
 #else
 inline constexpr bool kCopiesMayHang = false;
