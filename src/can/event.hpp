@@ -98,6 +98,11 @@ struct Event {
   EventKind kind = EventKind::frame;
   std::uint8_t flags = 0;              // FrameFlags
 
+  /// Whether `time` was stamped: where a bus begins, what was lost and what is damaged take it from their neighbours.
+  bool is_timed() const {
+    return kind != EventKind::notice || std::holds_alternative<Counters>(*notice) || std::holds_alternative<LinkChange>(*notice) ||
+           std::holds_alternative<RecorderNote>(*notice);
+  }
   bool is_iso11783() const {
     return kind == EventKind::frame && (flags & (kExtendedId | kRemote | kFd)) == kExtendedId;
   }

@@ -187,9 +187,7 @@ void Impl::take_packet(TalkState& state, const Event& event) {
 }
 
 void Impl::take_other(const Event& event) {
-  const bool timed = event.kind != EventKind::notice || std::holds_alternative<Counters>(*event.notice) ||
-                     std::holds_alternative<LinkChange>(*event.notice) ||
-                     std::holds_alternative<RecorderNote>(*event.notice);
+  const bool timed = event.is_timed();
   if (!started_ && timed) start(event.time);
   if (event.kind == EventKind::foreign) ++losses_.foreign;
   bool every_bus = false;

@@ -36,7 +36,7 @@ Result<std::vector<ReplayRoute>> routes_of(const std::vector<std::string>& onto)
   return routes;
 }
 
-/// --from and --to need the capture's first moment.
+/// --from and --to need the capture's first moment, the same as for decode.
 std::optional<Error> span_of(const ReplayCommand& command, ReplayOptions& options) {
   if (command.common.from.empty() && command.common.to.empty()) return std::nullopt;
   auto source = CaptureSource::open(command.common.captures);
@@ -44,7 +44,7 @@ std::optional<Error> span_of(const ReplayCommand& command, ReplayOptions& option
   std::optional<TimeNs> start;
   for (std::span<const Event> events = source->read(); !events.empty() && !start; events = source->read())
     for (const Event& event : events)
-      if (event.number != 0 && !start) start = event.time;
+      if (event.is_timed() && !start) start = event.time;
   const auto bound = [&](const std::string& text, const char* option, std::optional<TimeNs>& into) -> std::optional<Error> {
     if (text.empty()) return std::nullopt;
     const auto parsed = parse_time_bound(text, option);
