@@ -3,6 +3,7 @@
 #include <fcntl.h>
 #include <signal.h>
 #include <sys/prctl.h>
+#include <sys/resource.h>
 #include <unistd.h>
 
 #include <algorithm>
@@ -18,6 +19,9 @@ namespace {
 using namespace std::chrono_literals;
 constexpr auto kPatience = 100ms;
 constexpr int kMostTries = 50;
+// In a burst the processor belongs to hearing and writing; what is examined waits in the queue meanwhile. (The copies that
+// render reports inherit it.)
+constexpr int kNice = 10;
 constexpr unsigned kLongestJob = 120;  // s; a copy that takes longer has gone astray
 
 /// The parent's handlers would tell the parent of the copy's signals.
@@ -120,6 +124,7 @@ void LiveExaminer::ask(std::optional<Roster> roster, Job job, std::function<void
 }
 
 void LiveExaminer::run() {
+  ::setpriority(PRIO_PROCESS, 0, kNice);  // of this thread only
   ChunkPtr first;
   while (!stopping_ && !first) {
     serve();
