@@ -169,13 +169,10 @@ InterfaceStatus BusLine::status() const {
   } else if (only_errors_) {
     status.state = "only errors";
     status.detail = "wrong bit rate, or wires swapped or open";
-  } else if (silent_told_) {
-    status.state = "no traffic";
-    status.detail = "bus asleep (key off), or not connected";
-  } else if (!last_frame_) {
-    status.state = "no frame yet";
   } else {
-    status.state = "hearing";
+    status.can_hear = true;
+    status.state = silent_told_ ? "no traffic" : last_frame_ ? "hearing" : "no frame yet";
+    if (silent_told_) status.detail = "bus asleep (key off), or not connected";
   }
   return status;
 }

@@ -34,6 +34,7 @@ struct ListenerOptions {
 struct InterfaceStatus {
   std::string name;
   std::string state;   // "hearing", "no frame yet", "no traffic", "only errors", "down", "bus-off", "removed", "missing", "cannot listen"
+  bool can_hear = false;  // it is open, and nothing that is known stands in the way; whether anybody talks is another question
   std::string detail;  // what to do, if anything
   std::string kind;    // of the driver: "can", "vcan"
   std::optional<std::uint32_t> bitrate;

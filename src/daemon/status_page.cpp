@@ -19,10 +19,6 @@ std::string amount(std::uint64_t bytes) {
   return fmt::format("{} GiB", bytes / 1024 / 1024 / 1024);
 }
 
-bool is_well(const InterfaceStatus& interface) {
-  return interface.state == "hearing" || interface.state == "no frame yet" || interface.state == "no traffic";
-}
-
 std::string interface_words(const InterfaceStatus& one, TimeNs now) {
   std::string words = one.state;
   if (one.state == "hearing") words += fmt::format(", {} frames/s", one.frames_per_s);
@@ -45,7 +41,7 @@ std::string interface_words(const InterfaceStatus& one, TimeNs now) {
 bool needs_attention(const DaemonStatus& status) {
   if (!status.writer.trouble.empty() || status.not_recorded > 0 || !status.standing.empty() || status.interfaces.empty()) return true;
   return std::any_of(status.interfaces.begin(), status.interfaces.end(), [](const InterfaceStatus& one) {
-    return !is_well(one) || one.lost_system + one.lost_interface > 0;
+    return !one.can_hear || one.lost_system + one.lost_interface > 0;
   });
 }
 
@@ -83,6 +79,7 @@ std::string status_json(const DaemonStatus& status) {
   for (const InterfaceStatus& one : status.interfaces)
     buses.push_back({{"bus", one.name},
                      {"state", one.state},
+                     {"can_hear", one.can_hear},
                      {"detail", one.detail},
                      {"driver", one.kind},
                      {"bitrate", or_null(one.bitrate)},

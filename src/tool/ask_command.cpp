@@ -57,8 +57,7 @@ Result<std::string> bus_of(const AskChoice& choice, const LiveOptions& live) {
   std::vector<std::string> buses;
   if (status.is_object() && status.contains("buses"))
     for (const json& bus : status["buses"])
-      if (const std::string state = control::text_of(bus, "state");
-          state == "hearing" || state == "no frame yet" || state == "no traffic")
+      if (bus.is_object() && bus.value("can_hear", json()) == true)
         buses.push_back(control::text_of(bus, "bus"));
   if (buses.size() == 1) return buses.front();
   std::string names;

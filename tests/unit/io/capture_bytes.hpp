@@ -11,6 +11,7 @@
 
 #include "io/capture_file_reader.hpp"
 #include "io/capture_reader.hpp"
+#include "unit/temp_folder.hpp"
 
 namespace tramlog::test {
 
@@ -200,27 +201,6 @@ inline Seen read_source(CaptureSource& source) {
   return seen;
 }
 
-/// A folder for the files of one test.
-class TemporaryFolder {
- public:
-  TemporaryFolder() {
-    std::string pattern = (std::filesystem::temp_directory_path() / "reader_test_XXXXXX").string();
-    path_ = ::mkdtemp(pattern.data());
-  }
-  TemporaryFolder(const TemporaryFolder&) = delete;
-  TemporaryFolder& operator=(const TemporaryFolder&) = delete;
-  ~TemporaryFolder() {
-    std::error_code ignored;
-    std::filesystem::remove_all(path_, ignored);
-  }
-  std::string path(const std::string& name) const { return (path_ / name).string(); }
-  std::string write(const std::string& name, const std::string& bytes) const {
-    std::ofstream(path(name), std::ios::binary) << bytes;
-    return path(name);
-  }
-
- private:
-  std::filesystem::path path_;
-};
+using TemporaryFolder = TempFolder;
 
 }  // namespace tramlog::test
