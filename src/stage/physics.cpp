@@ -139,21 +139,31 @@ void Physics::schedule() {
   }
 }
 
-// The event that moved the voltage last; a supply's own profile has none and gets a cause of its own.
+// The event that lowered the voltage last; a supply's own profile has none and gets a cause of its own.
 std::size_t Physics::cause_of_voltage(TimeNs at) {
-  const HappeningSpec* last = nullptr;
+  const HappeningSpec *last = nullptr, *cure = nullptr;
   for (const HappeningSpec& event : world_.scenario.happenings) {
-    if ((event.what != What::crank && event.what != What::voltage) || event.at > at) continue;
-    if (last == nullptr || event.at >= last->at) last = &event;
+    if (event.what != What::crank && event.what != What::voltage) continue;
+    const bool lowers = event.what == What::crank || event.volts.value_or(0) < voltage_.at(event.at);
+    if (lowers && event.at <= at && (last == nullptr || event.at >= last->at)) last = &event;
   }
   for (const auto& [event, cause] : voltage_causes_) {
     if (event == last) return cause;
   }
+  const bool cranked = last != nullptr && last->what == What::crank;
+  for (const HappeningSpec& event : world_.scenario.happenings) {
+    if (last == nullptr || event.what != What::voltage || event.at <= last->at) continue;
+    if (event.volts.value_or(0) > voltage_.at(event.at) && (cure == nullptr || event.at < cure->at))
+      cure = &event;
+  }
   CauseTruth cause;
-  cause.code = last != nullptr && last->what == What::crank ? "supply.cranking" : "supply.low-voltage";
+  cause.code = cranked ? "supply.cranking" : "supply.low-voltage";
   cause.start = world_.recorder.stamp(last != nullptr ? last->at : at);
-  if (last != nullptr && last->what == What::crank)
+  if (cranked) {
     cause.end = world_.recorder.stamp(last->at + crank_length(world_.scenario, *last));
+  } else if (cure != nullptr) {
+    cause.end = world_.recorder.stamp(cure->at + cure->length.value_or(0));
+  }
   cause.needs_victims = true;
   voltage_causes_.emplace_back(last, world_.truth.cause(std::move(cause)));
   return voltage_causes_.back().second;
@@ -191,7 +201,8 @@ void Physics::say_low_voltage(Controller& controller, std::size_t cause, bool lo
   const std::uint8_t fmi = low_voltage_fmi(world_.scenario, controller.spec());
   if (!low) return controller.clear_dtc(kLowVoltage, fmi);
   if (!controller.operational()) return;
-  world_.truth.cause_hits(cause, controller.index());
+  // While the starter turns, a low voltage is as it should be.
+  if (!world_.machine.cranking) world_.truth.cause_hits(cause, controller.index());
   controller.set_dtc(kLowVoltage, fmi);
 }
 
