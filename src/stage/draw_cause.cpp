@@ -163,7 +163,7 @@ class Plotter {
     } else {
       plot_.events +=
           fmt::format("\n[[damage]]\nhow = \"{}\"\nat = {}\nbytes = {}\n", chance(50) ? "zero" : "remove",
-                      random_.between(20'000, 60'000), random_.between(200, 4000));
+                      -random_.between(700, 2500), random_.between(200, 500));
     }
     told("capture.incomplete", nobody, "");
   }
