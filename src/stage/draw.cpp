@@ -65,7 +65,8 @@ void disturb(Random& random, DrawnMachine& machine, DrawnPlot& plot) {
                                moment(random, plot));
   }
   if (chance(random, 30)) machine.units[random.below(machine.units.size())].supply_in_roster = false;
-  if (!plot.at_power_up && chance(random, 15)) machine.units[random.below(machine.units.size())].in_roster = false;
+  if (!plot.at_power_up && chance(random, 15))
+    machine.units[random.below(machine.units.size())].in_roster = false;
 }
 
 }  // namespace

@@ -5,7 +5,6 @@
 #include <cmath>
 #include <cstdio>
 #include <fstream>
-#include <fstream>
 #include <optional>
 #include <string>
 #include <utility>

@@ -188,7 +188,7 @@ void Physics::wrong_bit_rate(const HappeningSpec& event) {
     one.bus = bus;
     const std::size_t cause = open_cause(one, "bus.bit-rate", event.controller);
     if (culprit == nullptr) {
-      world_.recorder.set_garbled(bus, true);
+      world_.recorder.set_garbled(bus, world_.now(), true);
     } else {
       culprit->cut_wire();
       add_noise(bus, 1 - event.share.value_or(kSurvive), event.length);
@@ -198,7 +198,7 @@ void Physics::wrong_bit_rate(const HappeningSpec& event) {
       }
     }
     after(event.length, [this, cause, bus, culprit] {
-      if (culprit == nullptr) world_.recorder.set_garbled(bus, false);
+      if (culprit == nullptr) world_.recorder.set_garbled(bus, world_.now(), false);
       end_cause(cause);
     });
   }

@@ -189,6 +189,16 @@ void Recorder::set_ear(std::size_t bus, TimeNs now, Ear ear) {
   }
 }
 
+void Recorder::set_garbled(std::size_t bus, TimeNs now, bool garbled) {
+  if (buses_[bus].garbled == garbled) return;
+  buses_[bus].garbled = garbled;
+  if (garbled) {
+    open_blind(bus, now, "bit-rate");
+  } else {
+    close_blind(bus, now, false);
+  }
+}
+
 void Recorder::set_stopped(TimeNs now, bool stopped) {
   stop(now, stopped, kStopped);
 }

@@ -17,7 +17,7 @@ namespace tramlog::stage {
 /// A time in which the logger itself heard nothing of a bus. Times as stamped.
 struct BlindInterval {
   std::size_t bus = 0;
-  std::string reason;  // "deaf", "stopped", "cut", "link-down", "link-paused", "bus-off"
+  std::string reason;  // "deaf", "stopped", "cut", "link-down", "link-paused", "bus-off", "bit-rate"
   TimeNs start = 0;
   TimeNs end = 0;  // of the capture if it never ended
   std::uint64_t frames_lost = 0;
@@ -54,7 +54,7 @@ class Recorder {
   /// Its plug is out: no frame, no error, and the counters stand still.
   void set_unplugged(std::size_t bus, bool unplugged) { buses_[bus].unplugged = unplugged; }
   /// It listens at a wrong bit rate: of each frame only an error.
-  void set_garbled(std::size_t bus, bool garbled) { buses_[bus].garbled = garbled; }
+  void set_garbled(std::size_t bus, TimeNs now, bool garbled);
   /// The capture ends: closes open blind intervals.
   void end(TimeNs now);
 
