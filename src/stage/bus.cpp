@@ -8,6 +8,8 @@ namespace {
 
 // A jammed bus must not grow memory without end: beyond this, senders lose frames.
 constexpr std::size_t kMaxWaiting = 20'000;
+// Error flag, its echo and the delimiter (fact sheet 9.2: 17 to 23 bits with the intermission).
+constexpr unsigned kErrorFrameBits = 18;
 
 }  // namespace
 
@@ -52,7 +54,10 @@ void Bus::start_next() {
     passenger.begin = agenda_.now();
     on_wire_ = place;
     scheduled_ = true;
-    agenda_.bus_at(agenda_.now() + frame_length(passenger.frame).bits() * bit_ns_, index_);
+    unsigned bits = frame_length(passenger.frame).bits();
+    hit_bit_ = callbacks_.hit ? callbacks_.hit(passenger, bits) : std::nullopt;
+    if (hit_bit_) bits = *hit_bit_ + kErrorFrameBits;
+    agenda_.bus_at(agenda_.now() + bits * bit_ns_, index_);
     return;
   }
 }
@@ -60,6 +65,7 @@ void Bus::start_next() {
 void Bus::step() {
   scheduled_ = false;
   if (on_wire_ == kNobody) return start_next();
+  if (hit_bit_) return end_spoiled();
   Passenger passenger = std::move(places_[on_wire_]);
   places_[on_wire_].hook = nullptr;
   free_.push_back(on_wire_);
@@ -71,6 +77,25 @@ void Bus::step() {
   }
   if (dead_) return drop(std::move(passenger));
   callbacks_.done(passenger);
+}
+
+void Bus::end_spoiled() {
+  const std::uint32_t place = on_wire_;
+  const unsigned bit = *hit_bit_;
+  hit_bit_.reset();
+  on_wire_ = kNobody;
+  free_at_ = agenda_.now() + kIntermissionBits * bit_ns_;
+  if (!dead_ && callbacks_.spoiled(places_[place], bit)) {
+    // With the number 0 it goes before its equals that came later.
+    waiting_.push({arbitration_key(places_[place].frame), 0, place});
+  } else {
+    free_.push_back(place);
+    drop(std::move(places_[place]));
+  }
+  if (!waiting_.empty()) {
+    scheduled_ = true;
+    agenda_.bus_at(free_at_, index_);
+  }
 }
 
 void Bus::set_dead(bool dead) {

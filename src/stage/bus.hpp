@@ -4,6 +4,7 @@
 
 #include <cstdint>
 #include <functional>
+#include <optional>
 #include <queue>
 #include <vector>
 
@@ -37,6 +38,10 @@ class Bus {
   struct Callbacks {
     std::function<bool(const Passenger&)> valid;
     std::function<void(Passenger&)> done;
+    /// Which bit of a frame of so many bits an error will hit; none: it goes well. Empty: they all do.
+    std::function<std::optional<unsigned>(const Passenger&, unsigned bits)> hit;
+    /// The error frame is over; true: the frame will be tried again.
+    std::function<bool(const Passenger&, unsigned bit)> spoiled;
   };
   Bus(Agenda& agenda, std::uint32_t index, std::uint32_t bitrate, Callbacks callbacks);
 
@@ -59,6 +64,7 @@ class Bus {
   };
   void start_next();
   void drop(Passenger passenger);
+  void end_spoiled();
 
   Agenda& agenda_;
   Callbacks callbacks_;
@@ -70,6 +76,7 @@ class Bus {
   SpanNs bit_ns_;
   std::uint32_t index_;
   std::uint32_t on_wire_ = kNobody;  // place
+  std::optional<unsigned> hit_bit_;  // of the frame on the wire
   bool scheduled_ = false;
   bool dead_ = false;
 };

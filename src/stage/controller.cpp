@@ -50,6 +50,10 @@ void Controller::send_message(unsigned priority, Pgn pgn, Address destination,
 
 void Controller::power_on(SpanNs boot) {
   if (powered()) return;
+  if (power_cuts_ > 0) {
+    wants_power_ = true;
+    return;
+  }
   ++epoch_;
   state_ = State::booting;
   known_.fill(0);
@@ -63,7 +67,21 @@ void Controller::power_on(SpanNs boot) {
   });
 }
 
+void Controller::cut_power() {
+  if (power_cuts_++ > 0) return;
+  const bool ran = powered();
+  power_off();
+  wants_power_ = ran;
+}
+
+void Controller::restore_power(SpanNs boot) {
+  if (power_cuts_ == 0 || --power_cuts_ > 0 || !wants_power_) return;
+  wants_power_ = false;
+  power_on(boot);
+}
+
 void Controller::power_off() {
+  wants_power_ = false;
   if (!powered()) return;
   ++epoch_;
   state_ = State::off;
@@ -168,7 +186,7 @@ void Controller::hear_claim(std::uint32_t, Address source, std::uint64_t name, b
 }
 
 void Controller::hear_violation() {
-  if (!operational() || muted_ || world_.now() - last_violation_claim_ < kViolationPause) return;
+  if (!operational() || muted() || world_.now() - last_violation_claim_ < kViolationPause) return;
   last_violation_claim_ = world_.now();
   send_message(kNetworkPriority, kClaim, kGlobalAddress, claim_bytes(spec_.name));
   if (spec_.reports_violation) set_dtc(2000u + address_, 31);

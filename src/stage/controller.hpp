@@ -27,6 +27,13 @@ class Controller {
   void power_on(SpanNs boot);
   void power_off();
   void set_muted(bool muted) { muted_ = muted; }
+  /// Its supply opens, once more if it is open already at another place; it is off until all are closed
+  /// again.
+  void cut_power();
+  void restore_power(SpanNs boot);
+  /// The same with its CAN wire: it neither hears nor is heard.
+  void cut_wire() { ++wire_cuts_; }
+  void restore_wire() { wire_cuts_ -= wire_cuts_ > 0 ? 1 : 0; }
   /// It had its address before the capture began.
   void run_already();
   void take_address(Address address);
@@ -60,11 +67,13 @@ class Controller {
   State state() const { return state_; }
   TimeNs operational_since() const { return operational_since_; }
   bool powered() const { return state_ != State::off; }
-  bool hears() const { return powered() && state_ != State::booting && !muted_; }
-  bool can_send() const { return powered() && !muted_; }
+  bool hears() const { return powered() && state_ != State::booting && !muted(); }
+  bool can_send() const { return powered() && !muted(); }
   bool operational() const { return state_ == State::operational; }
   bool has_address() const { return state_ == State::claiming || operational(); }
-  bool muted() const { return muted_; }
+  bool muted() const { return muted_ || wire_cuts_ > 0; }
+  /// Announces its working set, as at its start.
+  void define_working_set();
   void knows(Address address, std::uint64_t name) { known_[address] = name; }
 
  private:
@@ -77,7 +86,6 @@ class Controller {
   bool self_configurable() const { return (spec_.name >> 63) != 0; }
   SpanNs rtxd();
 
-  void define_working_set();
   void start_requests();
   void ask(const RequestSpec& request, Address destination);
   void ask_each(const RequestSpec& request);
@@ -93,6 +101,8 @@ class Controller {
   std::uint32_t epoch_ = 0;
   State state_ = State::off;
   bool muted_ = false;
+  unsigned power_cuts_ = 0, wire_cuts_ = 0;
+  bool wants_power_ = false;   // switched on behind an open supply
   bool knows_others_ = false;  // asked for claims since it was switched on
   Address address_;
   std::uint32_t claim_serial_ = 0;

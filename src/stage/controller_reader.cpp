@@ -242,6 +242,17 @@ ControllerSpec read_controller(const Node& node, const Scenario& scenario, Probl
   controller.working_set = in.texts("working_set");
   controller.supply = in.text("supply", "");
   controller.side = in.text("side", "");
+  if (in.has("brown_out"))
+    controller.brown_out = real(in, "brown_out", 8, 0, 60);
+  else
+    in.any("brown_out");
+  controller.reports_low_voltage = in.flag("reports_low_voltage", false);
+  controller.low_voltage = real(in, "low_voltage", 10.5, 0, 60);
+  if (in.has("low_voltage_fmi"))
+    controller.low_voltage_fmi = static_cast<std::uint8_t>(in.integer("low_voltage_fmi", 18, 0, 31));
+  else
+    in.any("low_voltage_fmi");
+  controller.complains = in.flag("complains", false);
   read_answers(in, controller);
   for (const Node* entry : in.tables("message"))
     controller.messages.push_back(read_message(*entry, problems));

@@ -18,6 +18,13 @@ bool names_controller(What what) {
     case What::software_update:
     case What::stream_stop:
     case What::stream_start:
+    case What::stub_opens:
+    case What::restarts_itself:
+    case What::floods:
+    case What::task_controller_lost:
+    case What::terminal_lost:
+    case What::speed_source_lost:
+    case What::dies:
       return true;
     default:
       return false;
@@ -30,32 +37,53 @@ HappeningSpec read_happening(const Node& node, const Scenario& scenario, Problem
   TableReader in(node, problems);
   HappeningSpec event;
   if (!in.has("what")) in.complain("what", "is missing", "say what happens");
-  event.what = static_cast<What>(in.choice("what", 0, {"controller-off",
-                                                       "controller-on",
-                                                       "mute",
-                                                       "unmute",
-                                                       "supply-off",
-                                                       "supply-on",
-                                                       "bus-dead",
-                                                       "bus-alive",
-                                                       "key-off",
-                                                       "key-on",
-                                                       "logger-deaf",
-                                                       "logger-stopped",
-                                                       "link-down",
-                                                       "link-paused",
-                                                       "error-frames",
-                                                       "bus-off",
-                                                       "dtc-set",
-                                                       "dtc-clear",
-                                                       "commanded-address",
-                                                       "claim-request",
-                                                       "stop-broadcast",
-                                                       "heartbeat-stop",
-                                                       "software-update",
-                                                       "clock-step",
-                                                       "stream-stop",
-                                                       "stream-start"}));
+  event.what = static_cast<What>(in.choice("what", 0,
+                                           {"controller-off",
+                                            "controller-on",
+                                            "mute",
+                                            "unmute",
+                                            "supply-off",
+                                            "supply-on",
+                                            "bus-dead",
+                                            "bus-alive",
+                                            "key-off",
+                                            "key-on",
+                                            "logger-deaf",
+                                            "logger-stopped",
+                                            "link-down",
+                                            "link-paused",
+                                            "error-frames",
+                                            "bus-off",
+                                            "dtc-set",
+                                            "dtc-clear",
+                                            "commanded-address",
+                                            "claim-request",
+                                            "stop-broadcast",
+                                            "heartbeat-stop",
+                                            "software-update",
+                                            "clock-step",
+                                            "stream-stop",
+                                            "stream-start",
+                                            "crank",
+                                            "voltage",
+                                            "fuse-opens",
+                                            "contact-loose",
+                                            "connector-opens",
+                                            "stub-opens",
+                                            "trunk-opens",
+                                            "terminator-missing",
+                                            "restarts-itself",
+                                            "floods",
+                                            "overload",
+                                            "wrong-bit-rate",
+                                            "operator-power-down",
+                                            "logger-unplugged",
+                                            "task-controller-lost",
+                                            "terminal-lost",
+                                            "speed-source-lost",
+                                            "dies",
+                                            "mark",
+                                            "logger-cut"}));
   event.at = in.needed_span("at", 0, kLongestScenario);
   if (in.has("for"))
     event.length = in.span("for", 0, kMillisecond, kLongestScenario);
@@ -85,11 +113,14 @@ HappeningSpec read_happening(const Node& node, const Scenario& scenario, Problem
   event.pgn = static_cast<Pgn>(in.integer("pgn", 0, 0, 0x3FFFF));
   event.software = in.texts("software");
   event.step = in.span("step", 0, -kLongestScenario, kLongestScenario);
+  read_physics(in, event, scenario);
 
   const bool needs_length = event.what == What::logger_deaf || event.what == What::logger_stopped ||
                             event.what == What::link_down || event.what == What::link_paused ||
                             event.what == What::bus_off || event.what == What::stop_broadcast ||
-                            event.what == What::heartbeat_stop || event.what == What::software_update;
+                            event.what == What::heartbeat_stop || event.what == What::software_update ||
+                            event.what == What::logger_cut || event.what == What::contact_loose ||
+                            event.what == What::overload || event.what == What::floods;
   if (needs_length && !event.length) in.complain("for", "is missing", "say how many seconds it lasts");
   if (names_controller(event.what) && event.controller.empty()) {
     in.complain("controller", "is missing", "name the controller");

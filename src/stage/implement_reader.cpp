@@ -2,7 +2,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
 
 #include "stage/scenario_parts.hpp"
 
@@ -10,49 +9,7 @@ namespace tramlog::stage {
 namespace {
 
 constexpr double kFar = 1e12;
-constexpr std::size_t kMaxMeters = 8, kMaxSections = 24, kMaxFaults = 32, kMaxKnots = 500;
-
-std::optional<double> number(const Node& node) {
-  if (node.kind == Node::Kind::integer) return static_cast<double>(node.integer);
-  if (node.kind == Node::Kind::real && std::isfinite(node.real)) return node.real;
-  return std::nullopt;
-}
-
-double real(TableReader& in, std::string_view key, double otherwise, double low, double high) {
-  const Node* node = in.any(key);
-  if (node == nullptr) return otherwise;
-  const auto value = number(*node);
-  if (!value || *value < low || *value > high) {
-    in.complain(key, "is no number within its range", fmt::format("give a number from {} to {}", low, high));
-    return otherwise;
-  }
-  return *value;
-}
-
-Knots knots(TableReader& in, std::string_view key, double low, double high) {
-  Knots out;
-  const Node* node = in.any(key);
-  if (node == nullptr) return out;
-  bool good = node->kind == Node::Kind::list && node->items.size() <= kMaxKnots;
-  for (const Node& pair : node->items) {
-    if (pair.kind != Node::Kind::list || pair.items.size() != 2) {
-      good = false;
-      break;
-    }
-    const auto at = number(pair.items[0]), value = number(pair.items[1]);
-    if (!at || !value || *at < 0 || *at > 1e6 || *value < low || *value > high) {
-      good = false;
-      break;
-    }
-    const auto time = static_cast<SpanNs>(std::llround(*at * 1e9));
-    if (!out.empty() && time < out.back().first) good = false;
-    out.emplace_back(time, *value);
-  }
-  if (!good)
-    in.complain(key, "is no list of [seconds, value] in time order",
-                fmt::format("write [[10, 1], [20, 0]], values from {} to {}", low, high));
-  return out;
-}
+constexpr std::size_t kMaxMeters = 8, kMaxSections = 24, kMaxFaults = 32;
 
 MeterSpec read_meter(const Node& node, Problems& problems) {
   TableReader in(node, problems);

@@ -4,7 +4,12 @@
 #include <CLI/CLI.hpp>
 #include <cmath>
 #include <cstdio>
+#include <fstream>
+#include <optional>
+#include <string>
+#include <utility>
 
+#include "stage/draw.hpp"
 #include "stage/play.hpp"
 
 namespace {
@@ -39,6 +44,35 @@ int play_all(const std::string& root) {
   return 0;
 }
 
+struct DrawRequest {
+  std::uint64_t seed = 0;
+  std::optional<std::string> cause;
+  std::string capture, truth, roster, scenario;
+};
+
+bool write_text(const std::string& path, const std::string& text) {
+  std::ofstream out(path, std::ios::binary | std::ios::trunc);
+  out << text;
+  out.close();
+  return static_cast<bool>(out);
+}
+
+int draw(const DrawRequest& request) {
+  const auto drawn = tramlog::stage::draw_scenario(request.seed, request.cause);
+  if (!drawn) return tell(drawn.error());
+  for (const auto& [path, text] : {std::pair{&request.roster, &drawn.value().roster},
+                                   std::pair{&request.scenario, &drawn.value().scenario}}) {
+    if (path->empty() || write_text(*path, *text)) continue;
+    return tell({ErrorKind::environment, "cannot write the file", *path, "check the folder and the disk"});
+  }
+  if (request.capture.empty()) return 0;
+  const auto played = tramlog::stage::play(
+      tramlog::stage::read_scenario_text(drawn.value().scenario, "drawn scenario"), request.capture,
+      request.truth.empty() ? default_truth(request.capture) : request.truth);
+  if (!played) return tell(played.error());
+  return 0;
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -46,8 +80,10 @@ int main(int argc, char** argv) {
       "Plays a scenario file into a capture, always the same for the same seed, with the truth beside it."};
   app.footer(
       "Example: tramlog-stage captures/healthy/scenario.toml -o healthy.pcapng.zst\n"
-      "         tramlog-stage --all captures/");
-  std::string scenario, capture, truth, all;
+      "         tramlog-stage --all captures/\n"
+      "         tramlog-stage --draw 7 -o c.pcapng.zst --truth t.json --roster r.toml --scenario s.toml");
+  std::string scenario, capture, truth, all, cause;
+  DrawRequest drawing;
   std::uint64_t seed = 0, frames = 0;
   double duration_s = 0;
   auto* scenario_option = app.add_option("SCENARIO", scenario, "Scenario file (TOML)");
@@ -60,11 +96,22 @@ int main(int argc, char** argv) {
   auto* frames_option = app.add_option("--frames", frames, "Play on until this many frames are written");
   auto* all_option =
       app.add_option("--all", all, "Play every case folder below this one to its capture and truth");
+  auto* draw_option = app.add_option("--draw", drawing.seed, "Draw a scenario from this seed and play it");
+  auto* cause_option =
+      app.add_option("--cause", cause, "With this main cause (SCENARIO.md), or none")->needs(draw_option);
+  app.add_option("--roster", drawing.roster, "Write the roster of the machine that is drawn")
+      ->needs(draw_option);
+  app.add_option("--scenario", drawing.scenario, "Write the scenario that is drawn")->needs(draw_option);
+  draw_option->excludes(scenario_option)
+      ->excludes(seed_option)
+      ->excludes(duration_option)
+      ->excludes(frames_option);
   duration_option->excludes(frames_option);
   all_option->excludes(scenario_option)
       ->excludes(capture_option)
       ->excludes(frames_option)
-      ->excludes(duration_option);
+      ->excludes(duration_option)
+      ->excludes(draw_option);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
@@ -72,6 +119,16 @@ int main(int argc, char** argv) {
     return tell({ErrorKind::usage, error.what(), "command line", "see tramlog-stage --help"});
   }
   if (!all.empty()) return play_all(all);
+  if (*draw_option) {
+    if (*cause_option) drawing.cause = cause;
+    if (capture.empty() && drawing.roster.empty() && drawing.scenario.empty()) {
+      return tell({ErrorKind::usage, "nothing is to be written", "command line",
+                   "give -o CAPTURE, --roster or --scenario"});
+    }
+    drawing.capture = capture;
+    drawing.truth = truth;
+    return draw(drawing);
+  }
   if (scenario.empty() || capture.empty()) {
     return tell({ErrorKind::usage, "a scenario and -o CAPTURE are needed", "command line",
                  "see tramlog-stage --help"});

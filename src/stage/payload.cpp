@@ -38,7 +38,7 @@ void Payload::wheel_speed(const MachineState& machine, TimeNs now) {
   const double seconds = last_ < 0 ? 0 : to_seconds(now - last_);
   last_ = now;
   speed_mm_s_ = std::clamp(speed_mm_s_ + static_cast<double>(random_.between(-25, 25)), 1800.0, 3400.0);
-  const double speed = machine.key_on ? speed_mm_s_ : 0;
+  const double speed = machine.key_on && machine.engine_runs ? speed_mm_s_ : 0;
   distance_mm_ += speed * seconds;
   const auto speed_raw = static_cast<std::uint32_t>(speed);
   const auto distance_raw = static_cast<std::uint32_t>(static_cast<std::uint64_t>(distance_mm_));
@@ -107,6 +107,39 @@ void Payload::position(const MachineState& machine, TimeNs now) {
   put(42, 0, 1);
 }
 
+// 65271: B5-6 battery potential, 0.05 V a bit (SPN 168).
+void Payload::battery_voltage(const MachineState& machine, TimeNs now) {
+  const double volts = machine.voltage != nullptr ? machine.voltage->at(now) : 14.2;
+  const auto raw = static_cast<std::uint32_t>(
+      std::clamp(volts / 0.05 + 0.5 + static_cast<double>(random_.between(-1, 1)), 0.0, 64255.0));
+  bytes_ = {0xFF, 0xFF, 0xFF, 0xFF, static_cast<std::uint8_t>(raw), static_cast<std::uint8_t>(raw >> 8),
+            0xFF, 0xFF};
+}
+
+// 61444: B4-5 engine speed, 0.125 1/min a bit (SPN 190).
+void Payload::engine_speed(const MachineState& machine) {
+  double rpm = 0;
+  if (machine.cranking) {
+    rpm = 180 + static_cast<double>(random_.between(-30, 30));
+  } else if (machine.engine_runs && machine.key_on) {
+    rpm = 1650 + static_cast<double>(random_.between(-12, 12));
+  }
+  const auto raw = static_cast<std::uint32_t>(rpm * 8);
+  bytes_ = {0xFF, 0xFF, 0xFF, static_cast<std::uint8_t>(raw), static_cast<std::uint8_t>(raw >> 8),
+            0xFF, 0xFF, 0xFF};
+}
+
+const std::vector<std::uint8_t>& Payload::not_available() {
+  constexpr std::size_t kMethod = 31;  // of 129029
+  empty_ = bytes_;
+  if (empty_.size() > kMethod) {
+    empty_[kMethod] = 0;
+  } else {
+    std::fill_n(empty_.begin(), std::min<std::size_t>(empty_.size(), 6), std::uint8_t{0xFF});
+  }
+  return empty_;
+}
+
 const std::vector<std::uint8_t>& Payload::next(const MachineState& machine, TimeNs now) {
   switch (spec_->builder) {
     case Builder::fixed:
@@ -125,6 +158,12 @@ const std::vector<std::uint8_t>& Payload::next(const MachineState& machine, Time
       break;
     case Builder::position:
       position(machine, now);
+      break;
+    case Builder::battery_voltage:
+      battery_voltage(machine, now);
+      break;
+    case Builder::engine_speed:
+      engine_speed(machine);
       break;
     case Builder::ws_maintenance:
       bytes_ = {0xFF, static_cast<std::uint8_t>(first_ ? 0x01 : 0x00), 0x04, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF};

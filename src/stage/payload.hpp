@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <vector>
 
+#include "stage/power.hpp"
 #include "stage/random.hpp"
 #include "stage/scenario.hpp"
 
@@ -26,6 +27,8 @@ struct MachineState {
   bool key_on = true;
   std::uint8_t power_minutes = 3;  // B7 of wheel-based speed
   Drive drive;
+  const VoltageCurve* voltage = nullptr;
+  bool engine_runs = true, cranking = false;
 };
 
 class Payload {
@@ -36,16 +39,22 @@ class Payload {
   void restart() { first_ = true; }
   /// The bytes of the next sending; valid until the next call.
   const std::vector<std::uint8_t>& next(const MachineState& machine, TimeNs now);
+  const std::vector<std::uint8_t>& last() const { return bytes_; }
+  /// The bytes of next() with their quantity "not available": speed and distance, position, or a fix without
+  /// method.
+  const std::vector<std::uint8_t>& not_available();
 
  private:
   void vary(std::size_t i);
   void wheel_speed(const MachineState& machine, TimeNs now);
   void drive(const MachineState& machine, TimeNs now);
+  void battery_voltage(const MachineState& machine, TimeNs now);
+  void engine_speed(const MachineState& machine);
   void position(const MachineState& machine, TimeNs now);
 
   const PayloadSpec* spec_;
   Random random_;
-  std::vector<std::uint8_t> bytes_;
+  std::vector<std::uint8_t> bytes_, empty_;
   std::vector<std::int64_t> values_;
   double speed_mm_s_ = 2600;
   double distance_mm_ = 0;

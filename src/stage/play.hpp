@@ -8,6 +8,7 @@
 
 #include "base/result.hpp"
 #include "base/time.hpp"
+#include "stage/scenario.hpp"
 
 namespace tramlog::stage {
 
@@ -26,6 +27,10 @@ struct Played {
 /// ErrorKind::usage for a bad scenario, ErrorKind::environment if a file cannot be written.
 Result<Played> play_file(const std::string& scenario, const std::string& capture, const std::string& truth,
                          const PlayOptions& options = {});
+
+/// The same of a scenario that was read already.
+Result<Played> play(Result<Scenario> scenario, const std::string& capture, const std::string& truth,
+                    const PlayOptions& options = {});
 
 /// One case folder of a collection.
 struct CaseFolder {

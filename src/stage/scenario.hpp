@@ -29,7 +29,17 @@ struct Variation {
   std::int64_t low = 0, high = 255, step = 1;
 };
 
-enum class Builder { fixed, wheel_speed, ws_maintenance, ground_speed, selected_speed, course, position };
+enum class Builder {
+  fixed,
+  wheel_speed,
+  ws_maintenance,
+  ground_speed,
+  selected_speed,
+  course,
+  position,
+  battery_voltage,
+  engine_speed,
+};
 enum class Carrier { automatic, bam, rts_cts, etp, fast_packet };
 
 struct PayloadSpec {
@@ -125,6 +135,11 @@ struct ControllerSpec {
   bool dm1_always = false;               // J1939: every second, also without a fault
   std::vector<std::string> working_set;  // other members
   std::string supply, side;
+  std::optional<double> brown_out;   // V; off below it. None: drawn from the seed
+  bool reports_low_voltage = false;  // SPN 168 below `low_voltage`
+  double low_voltage = 10.5;         // V
+  std::optional<std::uint8_t> low_voltage_fmi;
+  bool complains = false;  // SPN 2000 + address of a partner that is not heard any more
   std::vector<MessageSpec> messages;
   std::vector<RequestSpec> requests;
   std::vector<TransferSpec> transfers;
@@ -140,6 +155,41 @@ struct StrangerSpec {
   std::optional<SpanNs> until;
   unsigned length = 8;  // DLC of a remote frame
   PayloadSpec payload;
+};
+
+/// The system's voltage; V.
+struct PowerSpec {
+  double battery = 12.6, alternator = 14.2;
+  std::optional<bool> running;  // the engine at the start; none: unless it is cranked later
+};
+
+struct SupplySpec {
+  std::string name, side;
+  double drop = 0;  // V lost in its cables
+  Knots profile;    // V, ramps between; instead of the machine's voltage
+};
+
+/// A part of the trunk that can be parted from the rest at one place.
+struct BranchSpec {
+  std::string name, behind;  // behind: the branch it hangs on; empty = the trunk at the recorder
+  bool power = true;         // the connector carries the supply, too
+  std::vector<std::string> controllers;
+};
+
+/// A cause that is no event, told as it is: it goes into the truth only.
+struct CauseSpec {
+  std::string code;
+  SpanNs from = 0;
+  std::optional<SpanNs> until;
+  std::vector<std::string> controllers;
+  std::string supply, branch, origin;
+  std::size_t bus = 0;
+};
+
+/// The recorder's own notes: run and boot are counted by it.
+struct RecorderSpec {
+  bool notes = false;
+  std::uint64_t run = 1, boot = 1;
 };
 
 struct HappeningSpec {
@@ -170,7 +220,30 @@ struct HappeningSpec {
     clock_step,
     stream_stop,
     stream_start,
+    // what happens physically
+    crank,
+    voltage,
+    fuse_opens,
+    contact_loose,
+    connector_opens,
+    stub_opens,
+    trunk_opens,
+    terminator_missing,
+    restarts_itself,
+    floods,
+    overload,
+    wrong_bit_rate,
+    operator_power_down,
+    logger_unplugged,
+    task_controller_lost,
+    terminal_lost,
+    speed_source_lost,
+    dies,
+    // the recorder
+    mark,
+    logger_cut,
   };
+  enum class Loss { stops, frozen, not_available };
   What what = What::controller_off;
   SpanNs at = 0;
   std::optional<SpanNs> length;  // `for`: undone after this
@@ -189,6 +262,17 @@ struct HappeningSpec {
   Pgn pgn = 0;
   std::vector<std::string> software;
   SpanNs step = 0;
+  std::string branch, text;
+  std::optional<double> volts;       // V
+  std::optional<double> share;       // of frames
+  std::optional<double> load;        // of the bus, more than before
+  std::optional<SpanNs> every;       // restarts
+  std::vector<SpanNs> times;         // restarts, from the start of the scenario
+  std::optional<unsigned> openings;  // loose contact; none: drawn
+  SpanNs shortest = 40 * kMillisecond, longest = 500 * kMillisecond;  // of an opening
+  SpanNs period = 600 * kMicrosecond;                                 // floods
+  std::vector<std::string> controllers;                               // overload; none: all
+  Loss how = Loss::stops;                                             // speed source
 };
 
 struct DamageSpec {
@@ -211,9 +295,17 @@ struct Scenario {
   std::vector<HappeningSpec> happenings;
   std::vector<DamageSpec> damage;
   std::vector<ImplementSpec> implements;
+  PowerSpec power;
+  std::vector<SupplySpec> supplies;
+  std::vector<BranchSpec> branches;
+  std::vector<CauseSpec> causes;
+  RecorderSpec recorder;
+  bool tells_causes = false;  // it speaks of power, wiring or causes: the truth can name the causes
 };
 
 /// Reads a scenario with the files that it includes. Errors (ErrorKind::usage) name key, file and line.
 Result<Scenario> read_scenario(const std::string& path);
+/// The same from a text without `include`; `name` stands for the file in errors.
+Result<Scenario> read_scenario_text(const std::string& text, const std::string& name);
 
 }  // namespace tramlog::stage

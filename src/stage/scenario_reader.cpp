@@ -178,10 +178,19 @@ void read_root(const Node& root, Scenario& scenario, Problems& problems) {
   for (const Node* node : in.tables("stranger")) {
     scenario.strangers.push_back(read_stranger(*node, scenario, problems));
   }
+  read_machine(in, scenario, problems);
   for (const Node* node : in.tables("event")) {
     if (problems.any()) return;
     scenario.happenings.push_back(read_happening(*node, scenario, problems));
   }
+  const auto needs_notes = [](const HappeningSpec& event) {
+    return event.what == HappeningSpec::What::mark || event.what == HappeningSpec::What::logger_cut;
+  };
+  if (std::any_of(scenario.happenings.begin(), scenario.happenings.end(), needs_notes))
+    scenario.recorder.notes = true;
+  scenario.tells_causes |=
+      std::any_of(scenario.happenings.begin(), scenario.happenings.end(),
+                  [](const HappeningSpec& event) { return event.what >= HappeningSpec::What::crank; });
   if (const Node* node = in.any("implement"); node != nullptr && !problems.any()) {
     if (node->kind == Node::Kind::table) {
       scenario.implements.push_back(read_implement(*node, scenario, problems));
@@ -206,9 +215,10 @@ std::size_t read_bus(TableReader& in, const Scenario& scenario) {
 
 PayloadSpec read_payload(TableReader& in, std::size_t most) {
   PayloadSpec payload;
-  const std::size_t builder = in.choice(
-      "builder", 0,
-      {"fixed", "wheel-speed", "ws-maintenance", "ground-speed", "selected-speed", "course", "position"});
+  const std::size_t builder =
+      in.choice("builder", 0,
+                {"fixed", "wheel-speed", "ws-maintenance", "ground-speed", "selected-speed", "course",
+                 "position", "battery-voltage", "engine-speed"});
   payload.builder = static_cast<Builder>(builder);
   payload.base = in.bytes("payload", most);
   if (payload.builder != Builder::fixed)
@@ -231,16 +241,27 @@ PayloadSpec read_payload(TableReader& in, std::size_t most) {
   return payload;
 }
 
-Result<Scenario> read_scenario(const std::string& path) {
-  Result<Node> root = read_with_includes(path, 0);
+namespace {
+
+Result<Scenario> scenario_of(Result<Node> root, const std::string& name) {
   if (!root) return root.error();
   Problems problems;
   Scenario scenario;
-  scenario.file = path;
+  scenario.file = name;
   apply_alterations(*root, problems);
   if (!problems.any()) read_root(*root, scenario, problems);
   if (problems.any()) return problems.first();
   return scenario;
+}
+
+}  // namespace
+
+Result<Scenario> read_scenario(const std::string& path) {
+  return scenario_of(read_with_includes(path, 0), path);
+}
+
+Result<Scenario> read_scenario_text(const std::string& text, const std::string& name) {
+  return scenario_of(parse_toml(text, name), name);
 }
 
 }  // namespace tramlog::stage

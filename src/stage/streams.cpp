@@ -59,17 +59,53 @@ bool Streams::address_frame(Stream& stream) {
 
 void Streams::start(std::uint32_t controller) {
   for (std::uint32_t i = 0; i < streams_.size(); ++i) {
+    if (streams_[i].controller == controller) start_one(i);
+  }
+}
+
+void Streams::start_one(std::uint32_t index) {
+  Stream& stream = streams_[index];
+  ++stream.generation;
+  stream.payload->restart();
+  stream.heartbeat = kHeartbeatFirst;
+  stream.burst_left = 0;
+  address_frame(stream);
+  const auto when = stream.spec->when;
+  const bool waits =
+      when == MessageSpec::When::on_request || (when == MessageSpec::When::heartbeat && !stream.spec->phase);
+  if (!waits) schedule(index, true);
+}
+
+void Streams::hold_to(const std::string& label, bool held) {
+  for (Stream& stream : streams_) {
+    if (stream.controller != kNobody && stream.spec->to == label) stream.held = held;
+  }
+}
+
+void Streams::set_pace(std::uint32_t controller, Pgn pgn, std::optional<SpanNs> period) {
+  for (std::uint32_t i = 0; i < streams_.size(); ++i) {
     Stream& stream = streams_[i];
-    if (stream.controller != controller) continue;
+    if (stream.controller != controller || stream.spec->pgn != pgn) continue;
+    stream.period = period.value_or(stream.spec->period);
+    stream.hurried = period.has_value();
+    if (!world_.controllers[controller]->operational()) continue;
     ++stream.generation;
-    stream.payload->restart();
-    stream.heartbeat = kHeartbeatFirst;
-    stream.burst_left = 0;
-    address_frame(stream);
-    const auto when = stream.spec->when;
-    const bool waits = when == MessageSpec::When::on_request ||
-                       (when == MessageSpec::When::heartbeat && !stream.spec->phase);
-    if (!waits) schedule(i, true);
+    stream.base = world_.now() + stream.period;
+    world_.agenda.stream_at(stream.base, i, stream.generation);
+  }
+}
+
+void Streams::add_now(std::uint32_t controller, MessageSpec spec, std::uint64_t seed) {
+  auto own = std::make_unique<MessageSpec>(std::move(spec));
+  add(controller, *own, seed);
+  streams_.back().own_spec = std::move(own);
+  if (world_.controllers[controller]->operational())
+    start_one(static_cast<std::uint32_t>(streams_.size() - 1));
+}
+
+void Streams::set_content(std::uint32_t controller, Pgn pgn, Content content) {
+  for (Stream& stream : streams_) {
+    if (stream.controller == controller && stream.spec->pgn == pgn) stream.content = content;
   }
 }
 
@@ -128,7 +164,8 @@ void Streams::schedule(std::uint32_t index, bool first) {
       } else {
         stream.base += stream.period;
       }
-      at = stream.base + stream.random.between(-spec.jitter, spec.jitter);
+      at = stream.base;
+      if (stream.period > 2 * spec.jitter) at += stream.random.between(-spec.jitter, spec.jitter);
       break;
     case MessageSpec::When::on_change:
       at = std::max(now, spec.from) + std::max(spec.minimum_gap, stream.random.waiting(stream.period));
@@ -178,11 +215,29 @@ void Streams::emit(std::uint32_t index) {
     stream.heartbeat = stream.heartbeat >= kHeartbeatMost ? 0 : stream.heartbeat + 1;
     return world_.send(stream.controller, bus, stream.frame);
   }
-  const auto& bytes = stream.payload->next(world_.machine, world_.now());
+  // One place to wait for each message: on a crowded bus the next one finds it taken.
+  if (stream.waiting) {
+    stream.overdue = stream.hurried;
+    return;
+  }
+  const auto& bytes = content(stream);
   if (!stream.spec->to.empty() && !address_frame(stream)) return;
   if (stream.spec->fast_packet) return emit_fast_packet(index, bytes);
   std::copy(bytes.begin(), bytes.end(), stream.frame.data);
-  world_.send(stream.controller, bus, stream.frame);
+  stream.waiting = true;
+  world_.send(stream.controller, bus, stream.frame, [this, index](const Sent& sent) {
+    Stream& s = streams_[index];
+    s.waiting = false;
+    if (sent.sent && s.overdue && s.hurried) emit(index);
+    s.overdue = false;
+  });
+}
+
+const std::vector<std::uint8_t>& Streams::content(Stream& stream) {
+  if (stream.content == Content::frozen) return stream.payload->last();
+  const auto& bytes = stream.payload->next(world_.machine, world_.now());
+  if (stream.content == Content::alive) return bytes;
+  return stream.payload->not_available();
 }
 
 void Streams::emit_fast_packet(std::uint32_t index, const std::vector<std::uint8_t>& bytes) {

@@ -4,6 +4,8 @@
 
 #include <cstdint>
 #include <memory>
+#include <optional>
+#include <string>
 #include <vector>
 
 #include "stage/bus.hpp"
@@ -25,6 +27,15 @@ class Streams {
   void stop(std::uint32_t controller);
   /// Ends or takes up one message of a living controller; 0 means all of them.
   void hold(std::uint32_t controller, Pgn pgn, bool held);
+  /// Ends or takes up what is addressed to this controller.
+  void hold_to(const std::string& label, bool held);
+  /// A cyclic message comes at another pace from now on; none: at its own again.
+  void set_pace(std::uint32_t controller, Pgn pgn, std::optional<SpanNs> period);
+  /// One more message, from now on if its sender is operational.
+  void add_now(std::uint32_t controller, MessageSpec spec, std::uint64_t seed);
+  /// What a message says: its own values, always the last ones, or "not available".
+  enum class Content : std::uint8_t { alive, frozen, not_available };
+  void set_content(std::uint32_t controller, Pgn pgn, Content content);
   void start_heartbeat(std::uint32_t controller, SpanNs period);
   /// The next heartbeat starts over with 251.
   void restart_heartbeat(std::uint32_t controller);
@@ -38,7 +49,7 @@ class Streams {
     std::uint32_t controller = kNobody;
     std::size_t stranger = 0;
     const MessageSpec* spec = nullptr;
-    std::unique_ptr<MessageSpec> own_spec;  // of a stranger
+    std::unique_ptr<MessageSpec> own_spec;  // of a stranger, of add_now
     std::unique_ptr<Payload> payload;
     WireFrame frame;  // identifier and flags ready
     Random random;
@@ -49,11 +60,16 @@ class Streams {
     int heartbeat = 251;
     std::uint8_t sequence = 0;  // fast packet
     bool held = false;
+    bool waiting = false;                   // the one before has not left yet
+    bool hurried = false, overdue = false;  // at a pace that is not its own: it comes again at once
+    Content content = Content::alive;
     // the fast packet under way
     std::uint32_t frames_left = 0;
     bool unheard = false, broken = false;
   };
   void emit(std::uint32_t index);
+  const std::vector<std::uint8_t>& content(Stream& stream);
+  void start_one(std::uint32_t index);
   void emit_fast_packet(std::uint32_t index, const std::vector<std::uint8_t>& bytes);
   void schedule(std::uint32_t index, bool first);
   /// Fills in the identifier; false while the partner that it is addressed to has no address.

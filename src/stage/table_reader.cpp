@@ -8,6 +8,14 @@
 namespace tramlog::stage {
 namespace {
 
+constexpr std::size_t kMaxKnots = 500;
+
+std::optional<double> number(const Node& node) {
+  if (node.kind == Node::Kind::integer) return static_cast<double>(node.integer);
+  if (node.kind == Node::Kind::real && std::isfinite(node.real)) return node.real;
+  return std::nullopt;
+}
+
 int hex_value(char c) {
   if (c >= '0' && c <= '9') return c - '0';
   if (c >= 'a' && c <= 'f') return c - 'a' + 10;
@@ -201,6 +209,59 @@ std::vector<const Node*> TableReader::tables(std::string_view key) {
     }
   }
   return found;
+}
+
+double real(TableReader& in, std::string_view key, double otherwise, double low, double high) {
+  const Node* node = in.any(key);
+  if (node == nullptr) return otherwise;
+  const auto value = number(*node);
+  if (!value || *value < low || *value > high) {
+    in.complain(key, "is no number within its range", fmt::format("give a number from {} to {}", low, high));
+    return otherwise;
+  }
+  return *value;
+}
+
+Knots knots(TableReader& in, std::string_view key, double low, double high) {
+  Knots out;
+  const Node* node = in.any(key);
+  if (node == nullptr) return out;
+  bool good = node->kind == Node::Kind::list && node->items.size() <= kMaxKnots;
+  for (const Node& pair : node->items) {
+    if (pair.kind != Node::Kind::list || pair.items.size() != 2) {
+      good = false;
+      break;
+    }
+    const auto at = number(pair.items[0]), value = number(pair.items[1]);
+    if (!at || !value || *at < 0 || *at > 1e6 || *value < low || *value > high) {
+      good = false;
+      break;
+    }
+    const auto time = static_cast<SpanNs>(std::llround(*at * 1e9));
+    if (!out.empty() && time < out.back().first) good = false;
+    out.emplace_back(time, *value);
+  }
+  if (!good)
+    in.complain(key, "is no list of [seconds, value] in time order",
+                fmt::format("write [[10, 1], [20, 0]], values from {} to {}", low, high));
+  return out;
+}
+
+std::vector<SpanNs> spans(TableReader& in, std::string_view key, SpanNs longest) {
+  std::vector<SpanNs> out;
+  const Node* node = in.any(key);
+  if (node == nullptr) return out;
+  bool good = node->kind == Node::Kind::list && node->items.size() <= kMaxKnots;
+  for (const Node& item : node->items) {
+    const auto seconds = number(item);
+    if (!seconds || *seconds < 0 || *seconds > to_seconds(longest)) {
+      good = false;
+      break;
+    }
+    out.push_back(std::llround(*seconds * 1e9));
+  }
+  if (!good) in.complain(key, "is no list of seconds", "write [12, 30.5]");
+  return out;
 }
 
 }  // namespace tramlog::stage

@@ -10,6 +10,7 @@
 
 #include "base/time.hpp"
 #include "stage/document.hpp"
+#include "stage/implement_spec.hpp"
 
 namespace tramlog::stage {
 
@@ -67,6 +68,13 @@ class TableReader {
   Problems& problems_;
   std::vector<std::string> asked_;
 };
+
+/// Any number between `low` and `high`.
+double real(TableReader& in, std::string_view key, double otherwise, double low, double high);
+/// A list of [seconds, value] in time order.
+Knots knots(TableReader& in, std::string_view key, double low, double high);
+/// A list of seconds.
+std::vector<SpanNs> spans(TableReader& in, std::string_view key, SpanNs longest);
 
 std::optional<std::vector<std::uint8_t>> bytes_from_hex(std::string_view text);
 

@@ -62,6 +62,7 @@ void Timeline::switch_off(Controller& controller, const std::string& cause, unsi
 }
 
 void Timeline::happen(const HappeningSpec& event, unsigned group) {
+  if (world_.physics.happen(event, group)) return;
   const auto afterwards = [&](auto call) {
     if (event.length) world_.agenda.call_at(world_.now() + *event.length, std::move(call));
   };
@@ -85,6 +86,7 @@ void Timeline::happen(const HappeningSpec& event, unsigned group) {
       revive_bus(event);
       break;
     case What::key_off:
+    case What::operator_power_down:
       key_off(event, group);
       afterwards([this] { key_on(); });
       break;
@@ -113,6 +115,7 @@ void Timeline::happen(const HappeningSpec& event, unsigned group) {
     case What::link_paused:
     case What::bus_off:
     case What::clock_step:
+    case What::logger_cut:
       happen_to_logger(event);
       break;
     default:
@@ -179,7 +182,15 @@ void Timeline::happen_to_one(const HappeningSpec& event, unsigned group) {
 
 void Timeline::happen_to_logger(const HappeningSpec& event) {
   Recorder& recorder = world_.recorder;
-  if (event.what == What::clock_step) return recorder.step_clock(event.step);
+  if (event.what == What::clock_step) return recorder.step_clock(world_.now(), event.step);
+  const std::size_t cause = world_.physics.open_cause(event, "recorder.blind");
+  world_.agenda.call_at(world_.now() + *event.length, [this, cause] { world_.physics.end_cause(cause); });
+  if (event.what == What::logger_cut) {
+    recorder.set_cut(world_.now(), true);
+    world_.agenda.call_at(world_.now() + *event.length,
+                          [this] { world_.recorder.set_cut(world_.now(), false); });
+    return;
+  }
   if (event.what == What::logger_stopped) {
     recorder.set_stopped(world_.now(), true);
     world_.agenda.call_at(world_.now() + *event.length,
@@ -203,9 +214,15 @@ void Timeline::happen_to_logger(const HappeningSpec& event) {
 
 void Timeline::kill_bus(const HappeningSpec& event, unsigned group) {
   for (const std::size_t bus : buses(event)) {
+    HappeningSpec here = event;
+    here.bus = bus;
+    const std::size_t cause = world_.physics.open_cause(here, "bus.power-or-trunk");
+    if (event.length)
+      world_.agenda.call_at(world_.now() + *event.length, [this, cause] { world_.physics.end_cause(cause); });
     world_.buses[bus]->set_dead(true);
     for (const auto& controller : world_.controllers) {
       if (controller->spec().bus != bus || !controller->can_send()) continue;
+      world_.truth.cause_hits(cause, controller->index());
       world_.truth.begin_silence(controller->index(), world_.now(), Silence::bus_silent,
                                  or_else(event.cause, "bus dead"), group);
     }
@@ -236,6 +253,10 @@ void Timeline::key_off(const HappeningSpec& event, unsigned group) {
   }
   std::stable_partition(order.begin(), order.end(),
                         [](const Controller* c) { return !is_tractor_ecu(c->spec()); });
+  const std::size_t cause = world_.physics.open_cause(event, "operator.power-down");
+  if (event.length)
+    world_.agenda.call_at(world_.now() + *event.length, [this, cause] { world_.physics.end_cause(cause); });
+  for (const Controller* controller : order) world_.truth.cause_hits(cause, controller->index());
   SpanNs delay = kKeyOffHold;
   for (Controller* controller : order) {
     if (is_tractor_ecu(controller->spec())) delay += kSecond;

@@ -56,6 +56,20 @@ void Truth::intended_silence(std::uint32_t controller, TimeNs from, TimeNs until
   intended_.push_back({controller, from, until, cause});
 }
 
+std::size_t Truth::cause(CauseTruth cause) {
+  causes_.push_back(std::move(cause));
+  return causes_.size() - 1;
+}
+
+void Truth::cause_hits(std::size_t cause, std::uint32_t controller) {
+  auto& hit = causes_[cause].controllers;
+  if (std::find(hit.begin(), hit.end(), controller) == hit.end()) hit.push_back(controller);
+}
+
+void Truth::cause_ends(std::size_t cause, TimeNs stamp) {
+  if (!causes_[cause].end) causes_[cause].end = stamp;
+}
+
 void Truth::lost_address(std::uint32_t controller, TimeNs stamp) {
   Account& account = accounts_[controller];
   if (!account.addresses.empty() && !account.addresses.back().end) account.addresses.back().end = stamp;

@@ -39,6 +39,17 @@ struct TransferTruth {
   std::uint32_t frames = 0, frames_unheard = 0;
 };
 
+/// A cause as it really was (codes in SCENARIO.md).
+struct CauseTruth {
+  std::string code;
+  std::size_t bus = 0;
+  std::string supply, branch, origin;
+  TimeNs start = 0;  // as stamped
+  std::optional<TimeNs> end;
+  std::vector<std::uint32_t> controllers;  // that fell silent, restarted or went wrong by it
+  bool needs_victims = false;              // nothing happened if nobody felt it
+};
+
 class Truth {
  public:
   explicit Truth(const Scenario& scenario);
@@ -69,6 +80,11 @@ class Truth {
   void count_transfer(Carrier carrier, Outcome outcome) {
     ++transfer_counts_[static_cast<std::size_t>(carrier)][static_cast<std::size_t>(outcome)];
   }
+
+  /// A cause begins; the number is for the calls below.
+  std::size_t cause(CauseTruth cause);
+  void cause_hits(std::size_t cause, std::uint32_t controller);
+  void cause_ends(std::size_t cause, TimeNs stamp);
 
   void implement(ImplementTruth implement) { implements_.push_back(std::move(implement)); }
 
@@ -126,6 +142,7 @@ class Truth {
   std::vector<ImplementTruth> implements_;
   std::vector<Dropout> dropouts_;
   std::vector<Intended> intended_;
+  std::vector<CauseTruth> causes_;
   std::vector<TransferTruth> transfers_;
   std::uint64_t transfers_not_listed_ = 0;
   std::array<std::array<std::uint64_t, 7>, 5> transfer_counts_{};

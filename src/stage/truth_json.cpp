@@ -31,6 +31,28 @@ bool speaks_regularly(const ControllerSpec& controller) {
          });
 }
 
+// Events that are only symptoms: what lies behind them nobody told.
+bool has_mere_symptoms(const Scenario& scenario) {
+  using What = HappeningSpec::What;
+  return std::any_of(scenario.happenings.begin(), scenario.happenings.end(), [](const HappeningSpec& event) {
+    return event.what == What::controller_off || event.what == What::mute || event.what == What::supply_off;
+  });
+}
+
+Json cause_json(const CauseTruth& cause, const Scenario& scenario) {
+  Json labels = Json::array();
+  for (const std::uint32_t controller : cause.controllers)
+    labels.push_back(scenario.controllers[controller].label);
+  return {{"code", cause.code},
+          {"bus", scenario.buses[cause.bus].name},
+          {"start", format_rfc3339(cause.start)},
+          {"end", time_or_null(cause.end)},
+          {"controllers", std::move(labels)},
+          {"supply", cause.supply},
+          {"branch", cause.branch},
+          {"origin", cause.origin}};
+}
+
 }  // namespace
 
 std::string Truth::to_json(const Recorder& recorder) const {
@@ -130,6 +152,14 @@ std::string Truth::to_json(const Recorder& recorder) const {
                                 {"regular", regular(spec)},
                                 {"group", members > 1 ? Json(dropout.group) : Json()},
                                 {"overlaps_blind", overlaps_blind(recorder, spec.bus, dropout.start, end)}});
+  }
+
+  if (scenario_.tells_causes && !has_mere_symptoms(scenario_)) {
+    root["causes"] = Json::array();
+    for (const CauseTruth& cause : causes_) {
+      if (cause.needs_victims && cause.controllers.empty()) continue;
+      root["causes"].push_back(cause_json(cause, scenario_));
+    }
   }
 
   root["intended_silences"] = Json::array();

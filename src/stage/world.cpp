@@ -1,12 +1,15 @@
 #include "stage/world.hpp"
 
 #include "stage/random.hpp"
+#include "stage/wiring.hpp"
 
 namespace tramlog::stage {
 namespace {
 
 constexpr std::uint8_t kPfClaim = 0xEE, kPfRequest = 0xEA, kPfRepetitionRate = 0xCC;
 constexpr TimeNs kForEver = INT64_MAX / 4;
+constexpr std::uint32_t kClassBusError = 0x88;
+constexpr unsigned kErrorStep = 8, kBusOffAbove = 255;
 
 std::uint64_t name_in(const WireFrame& frame) {
   std::uint64_t name = 0;
@@ -26,13 +29,24 @@ std::uint32_t identifier(unsigned priority, Pgn pgn, Address source, Address des
   return priority << 26 | specific << 8 | source;
 }
 
-World::World(const Scenario& plan, CaptureWriter& writer)
-    : scenario(plan), recorder(writer, plan), truth(plan), desk(*this), streams(*this), timeline(*this) {
+World::World(const Scenario& plan, CaptureWriter& writer, Recorder::NextRun next_run)
+    : scenario(plan),
+      recorder(writer, plan, std::move(next_run)),
+      truth(plan),
+      desk(*this),
+      streams(*this),
+      timeline(*this),
+      physics(*this),
+      nerves_(plan.controllers.size()),
+      noise_(seed_for(plan.seed, "noise")) {
   for (std::size_t i = 0; i < plan.buses.size(); ++i) {
-    buses.push_back(
-        std::make_unique<Bus>(agenda, static_cast<std::uint32_t>(i), plan.buses[i].bitrate,
-                              Bus::Callbacks{[this](const Passenger& passenger) { return valid(passenger); },
-                                             [this, i](Passenger& passenger) { done(i, passenger); }}));
+    buses.push_back(std::make_unique<Bus>(
+        agenda, static_cast<std::uint32_t>(i), plan.buses[i].bitrate,
+        Bus::Callbacks{
+            [this](const Passenger& passenger) { return valid(passenger); },
+            [this, i](Passenger& passenger) { done(i, passenger); },
+            [this, i](const Passenger&, unsigned bits) { return hit(i, bits); },
+            [this, i](const Passenger& passenger, unsigned bit) { return spoiled(i, passenger, bit); }}));
   }
   for (std::size_t i = 0; i < plan.controllers.size(); ++i) {
     const auto index = static_cast<std::uint32_t>(i);
@@ -67,7 +81,29 @@ Controller* World::holder(std::size_t bus, Address address) {
 bool World::valid(const Passenger& passenger) const {
   if (passenger.sender == kNobody) return true;
   const Controller& controller = *controllers[passenger.sender];
-  return controller.epoch() == passenger.epoch && controller.can_send();
+  return controller.epoch() == passenger.epoch && controller.can_send() && !bus_off(passenger.sender);
+}
+
+std::optional<unsigned> World::hit(std::size_t bus, unsigned bits) {
+  const double noise = physics.noise(bus);
+  if (noise <= 0) return std::nullopt;
+  const double chance = error_chance(noise, bits);
+  const double draw = static_cast<double>(noise_.next() >> 11) * 0x1p-53;
+  if (draw >= chance) return std::nullopt;
+  return static_cast<unsigned>(noise_.below(bits));
+}
+
+// Fact sheet 9.3: 8 up for each error of a sender, beyond 255 it is off the bus.
+bool World::spoiled(std::size_t bus, const Passenger& passenger, unsigned bit) {
+  const WireError error = wire_error(bit, passenger.frame.len, noise_.next());
+  recorder.error_frame(bus, now(), kClassBusError, {0, 0, error.type, error.place});
+  if (passenger.sender == kNobody) return true;
+  Nerves& nerves = nerves_[passenger.sender];
+  nerves.errors += kErrorStep;
+  if (nerves.errors <= kBusOffAbove) return true;
+  nerves.errors = 0;
+  nerves.off_until = now() + noise_.between(200, 900) * kMillisecond;
+  return false;
 }
 
 void World::send(std::uint32_t sender, std::size_t bus, const WireFrame& frame, Hook hook) {
@@ -77,7 +113,7 @@ void World::send(std::uint32_t sender, std::size_t bus, const WireFrame& frame, 
   passenger.hook = std::move(hook);
   if (sender != kNobody) {
     passenger.epoch = controllers[sender]->epoch();
-    if (!controllers[sender]->can_send()) {
+    if (!controllers[sender]->can_send() || bus_off(sender)) {
       if (passenger.hook) agenda.call_at(now(), [lost = std::move(passenger.hook)] { lost(Sent{}); });
       return;
     }
@@ -87,6 +123,7 @@ void World::send(std::uint32_t sender, std::size_t bus, const WireFrame& frame, 
 
 void World::done(std::size_t bus, Passenger& passenger) {
   const WireFrame& frame = passenger.frame;
+  if (passenger.sender != kNobody && nerves_[passenger.sender].errors > 0) --nerves_[passenger.sender].errors;
   const bool recorded = recorder.hear(bus, now(), frame);
   const TimeNs stamp = recorder.stamp(now());
   if (passenger.sender != kNobody && recorded) {
@@ -131,6 +168,7 @@ void World::statistics(std::size_t bus, std::int64_t second) {
 }
 
 void World::play(std::optional<std::uint64_t> frames) {
+  recorder.begin(now());
   for (std::size_t bus = 0; bus < buses.size(); ++bus) {
     if (scenario.buses[bus].statistics) agenda.call_at(0, [this, bus] { statistics(bus, 0); });
   }
@@ -165,6 +203,7 @@ void World::play(std::optional<std::uint64_t> frames) {
     streams.add_stranger(i, seed_for(scenario.seed, scenario.strangers[i].label, i));
   }
   for (const auto& implement : implements) implement->schedule();
+  physics.schedule();
   timeline.schedule();
   const TimeNs end = frames ? kForEver : scenario.duration;
   while (!frames || recorder.frames() < *frames) {

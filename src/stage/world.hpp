@@ -12,6 +12,7 @@
 #include "stage/controller.hpp"
 #include "stage/implement.hpp"
 #include "stage/payload.hpp"
+#include "stage/physics.hpp"
 #include "stage/recorder.hpp"
 #include "stage/streams.hpp"
 #include "stage/timeline.hpp"
@@ -22,7 +23,7 @@ namespace tramlog::stage {
 
 class World {
  public:
-  World(const Scenario& scenario, CaptureWriter& writer);
+  World(const Scenario& scenario, CaptureWriter& writer, Recorder::NextRun next_run = {});
 
   /// Plays to the scenario's end, or until that many frames are written.
   void play(std::optional<std::uint64_t> frames);
@@ -41,6 +42,7 @@ class World {
   TransferDesk desk;
   Streams streams;
   Timeline timeline;
+  Physics physics;
   std::vector<std::unique_ptr<Bus>> buses;
   std::vector<std::unique_ptr<Controller>> controllers;
   std::vector<std::unique_ptr<Implement>> implements;
@@ -48,7 +50,17 @@ class World {
  private:
   bool valid(const Passenger& passenger) const;
   void done(std::size_t bus, Passenger& passenger);
+  bool bus_off(std::uint32_t sender) const { return agenda.now() < nerves_[sender].off_until; }
+  /// Error confinement of a sender (fact sheet 9.3).
+  struct Nerves {
+    unsigned errors = 0;  // transmit error counter
+    TimeNs off_until = 0;
+  };
+  std::vector<Nerves> nerves_;
+  Random noise_;
   void deliver(std::size_t bus, const Passenger& passenger);
+  std::optional<unsigned> hit(std::size_t bus, unsigned bits);
+  bool spoiled(std::size_t bus, const Passenger& passenger, unsigned bit);
   void statistics(std::size_t bus, std::int64_t second);
 };
 
