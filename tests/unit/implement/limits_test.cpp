@@ -25,8 +25,9 @@ Error error_of(const std::string& text) {
 
 }  // namespace
 
-TEST_CASE("the limits of the program are those of its file") {
-  const std::string text = text_of(std::filesystem::path(TRAMLOG_SOURCE_DIR) / "dbc/seeding-limits.toml");
+TEST_CASE("the limits of the program are those of its files") {
+  const std::filesystem::path folder = std::filesystem::path(TRAMLOG_SOURCE_DIR) / "dbc";
+  const std::string text = text_of(folder / "seeding-limits.toml") + text_of(folder / "bus-limits.toml");
   REQUIRE(SeedingLimits::built_in_text() == text);
   // Every line "key = number" of the file, read without the TOML library.
   std::istringstream lines(text);
