@@ -256,7 +256,7 @@ void Examiner::Impl::take_terminal_version(const Message& message) {
   });
   if (found == terminal_versions_.end()) {
     if (terminal_versions_.size() >= kMaxVersions) return;
-    found = terminal_versions_.insert(found, {message.bus, own, other, 0, 0, {}});
+    found = terminal_versions_.insert(found, TerminalVersion{message.bus, own, other, 0, 0, {}});
   }
   unsigned& told = client ? found->client_version : found->terminal_version;
   if (told == version) return;
