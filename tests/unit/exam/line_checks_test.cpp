@@ -106,7 +106,7 @@ TEST_CASE("One message at many times its earlier pace is a flood") {
     const Conclusions all = b.conclude();
     const Fault fault = only(all, "bus.one-talker-floods");
     CHECK(about(all, fault, {kFirstUnit}));
-    CHECK(says(fault, "instead of 9."));
+    CHECK(says(fault, "instead of 10."));
     CHECK(says(fault, "PGN 65348"));
     CHECK(near(fault.start, 30, 1.1));
   }

@@ -173,6 +173,7 @@ TEST_CASE("Turning the key off is a note; a key that stands off is none") {
 TEST_CASE("A speed source that is lost is told without any implement at work") {
   ExamBench b = two_talkers(90);
   const ExamBench::Payload driving{0xB8, 0x0B, 0, 0, 0, 0, 0xFF, 0xF5};  // 3 m/s, key on
+  b.every(0.1, 1.05, 90, 0xFE49, 0x80, driving);                         // the ground-based speed goes on
   SECTION("missing for 10 s while its sender goes on") {
     b.every(0.1, 1, 40, 0xFE48, 0x81, driving);
     b.every(0.1, 50, 90, 0xFE48, 0x81, driving);
