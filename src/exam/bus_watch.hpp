@@ -45,6 +45,24 @@ struct Suspension {
   std::optional<TimeNs> end;  // start broadcast heard
 };
 
+/// Load and error frames second by second.
+struct BusRate {
+  std::uint64_t bits_counted = 0, frames_counted = 0, errors_counted = 0;
+  // Seconds with frames: what a correlation needs. x: load in percent, y: error frames.
+  std::uint64_t looks = 0, looks_with_errors = 0;
+  double sum_x = 0, sum_y = 0, sum_xx = 0, sum_yy = 0, sum_xy = 0;
+  std::uint64_t error_sum = 0;
+  struct Tenth {
+    std::uint64_t looks = 0, errors = 0;
+  };
+  std::array<Tenth, 11> tenths{};  // by load: 0 to 10 %, .. 90 to 100 %, more
+  // Highly loaded time.
+  SpanNs high_total = 0;
+  std::uint64_t high_bits = 0;
+  std::optional<TimeNs> high_since;
+  TimeNs high_from = 0, high_until = 0;  // the longest stretch
+};
+
 struct BusWatch {
   static constexpr std::size_t kMaxGaps = 256;
   static constexpr std::size_t kMaxBursts = 256;
@@ -82,6 +100,7 @@ struct BusWatch {
   std::vector<Mark> engine_stops;      // at most kMaxGaps
   std::optional<bool> engine_runs;     // by its last reported speed
   std::uint64_t over_cap = 0;
+  BusRate rate;
   std::array<Party*, 256> voices{};  // by source address; null: not heard yet
 };
 

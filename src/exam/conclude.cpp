@@ -6,10 +6,10 @@
 #include "exam/causes/table.inc"
 #include "exam/check.hpp"
 #include "exam/checks/table.inc"
+#include "exam/rates.hpp"
 
 namespace tramlog {
 namespace {
-constexpr std::uint64_t kDefaultBitrate = 250'000;  // ISO 11783-2
 constexpr std::uint32_t kGapsOfPace = 20;           // fewer do not tell a pace
 }  // namespace
 
@@ -207,6 +207,7 @@ void Conclude::trouble_codes() {
       record.activations = track.activations;
       record.previously_active_only = track.from_dm2_only;
       record.clear_requested_by = track.clear_requested_by;
+      record.times = track.times;
       out_.dtcs.push_back(record);
     }
   std::stable_sort(out_.dtcs.begin(), out_.dtcs.end(), [&](const DtcRecord& a, const DtcRecord& b) {
@@ -232,6 +233,7 @@ void Conclude::transfers() {
 
 void Conclude::observe() {
   const Network& network = state_.network_;
+  seen_.limits = &state_.limits_;
   const auto index_of_id = [&](ControllerId id) { return index_.at(&state_.party_of(id)); };
 
   for (const AddressContest& contest : network.contests()) {
@@ -305,7 +307,7 @@ void Conclude::observe() {
     const auto controller = index_of(&party);
     if (!controller) continue;
     if (party.restarts > 0 && party.last_restart)
-      seen_.restarts.push_back({*controller, party.restarts, *party.last_restart});
+      seen_.restarts.push_back({*controller, party.restarts, *party.last_restart, party.restart_times});
     if (!party.identity.software_before.empty())
       seen_.software_changes.push_back({*controller, party.identity.software_before,
                                         *party.identity.software_before_reported,
@@ -313,7 +315,12 @@ void Conclude::observe() {
   }
   for (const ClockStep& step : state_.clock_steps_) seen_.clock_steps.push_back({step.at, step.back});
   for (const auto& bus : state_.buses_)
-    seen_.buses.push_back({bus->bursts, bus->suspensions, bus->key_changes, bus->engine_starts});
+    seen_.buses.push_back({bus->bursts, bus->suspensions, bus->key_changes, bus->engine_starts, bus->rate,
+                           {bus->last, bus->last_frame}, {}});
+  observe_rates();
+  observe_requests();
+  observe_servers();
+  observe_supplies();
 
   std::uint64_t bus_caps = state_.buses_over_cap_ + state_.clock_steps_over_cap_;
   std::uint64_t dtc_caps = 0;
@@ -333,6 +340,9 @@ void Conclude::observe() {
       {"working sets or members", state_.working_sets_.stats().not_kept},
       {"implements", out_.seeding.implements_not_kept},
       {"runs or notes of the recorder", state_.recorder_.not_kept},
+      {"floods", state_.floods_over_cap_},
+      {"requests", state_.requests_.not_kept()},
+      {"supply voltages", state_.supplies_over_cap_},
   };
   for (const auto& [what, times] : caps)
     if (times > 0) seen_.caps.emplace_back(what, times);

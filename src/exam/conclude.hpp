@@ -24,6 +24,11 @@ class Conclude {
   void fold_power_down(CheckLine& line) const;
   void observe();
   void judge();
+  // observe_bus.cpp
+  void observe_rates();
+  void observe_requests();
+  void observe_servers();
+  void observe_supplies();
   std::optional<std::size_t> index_of(const Party* party) const;
 
   // silence_verdicts.cpp

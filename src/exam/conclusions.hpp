@@ -125,6 +125,7 @@ struct DtcRecord {
   Mark first_active, last_active;
   std::optional<Mark> cleared;
   unsigned activations = 0;
+  std::vector<Mark> times;  // of the activations, at most DtcTrack::kMaxTimes
   bool previously_active_only = false;  // known from DM2 alone: the times are those of the report
   std::optional<Address> clear_requested_by;
 };
@@ -177,6 +178,7 @@ struct RollcallEntry {
   std::optional<std::size_t> controller;
   std::string detail;
   bool required = true;
+  std::optional<std::size_t> stand_in;  // missing: another unit that does this job
   bool nameless = false;  // ambiguous: voices without a claim talk, and it may be one of them
   std::string supply, side;
 };

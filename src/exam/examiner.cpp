@@ -83,6 +83,8 @@ inline void Examiner::Impl::pass_time(const Event& event) {
     start_ = now_ = event.time;
     next_tick_ = now_ + kTickPeriod;
     next_stream_watch_ = now_ + kSecond;
+    rates_since_ = now_;
+    next_rates_ = now_ + kSecond;
     for (auto& bus : buses_) bus->first = now_;
     return;
   }
@@ -94,9 +96,10 @@ inline void Examiner::Impl::pass_time(const Event& event) {
     ++clock_steps_over_cap_;
   now_ = event.time;
   implements_.take_clock_step();
+  requests_.take_clock_step();
   bus_clock_.take_clock_step();
   next_tick_ = now_ + kTickPeriod;
-  next_stream_watch_ = now_ + kSecond;
+  next_stream_watch_ = next_rates_ = now_ + kSecond;
   for (auto& bus : buses_) {
     bus->last = now_;
     roll_window(*bus, now_);
@@ -337,6 +340,12 @@ void Examiner::Impl::attach(Party& party, Address address, TimeNs time) {
         if (record.party == stranger) record.party = &party;
       for (StreamStop& stop : stops_)
         if (stop.party == stranger) stop.party = &party;
+      requests_.rename(*stranger, party);
+      std::replace(supplies_.begin(), supplies_.end(), stranger, &party);
+      for (SupplyLow& low : supply_lows_)
+        if (low.party == stranger) low.party = &party;
+      for (Party* other : supplies_)
+        if (other->supply.differs_from_whom == stranger) other->supply.differs_from_whom = &party;
     } else {
       for (Stream* stream : stranger->streams) {
         stream->party = &party;

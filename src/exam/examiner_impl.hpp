@@ -9,6 +9,8 @@
 #include "exam/bus_watch.hpp"
 #include "exam/conclusions.hpp"
 #include "exam/examiner.hpp"
+#include "exam/rates.hpp"
+#include "exam/request_watch.hpp"
 #include "exam/stream_table.hpp"
 #include "isobus/network.hpp"
 #include "isobus/transfers.hpp"
@@ -53,9 +55,17 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   static constexpr std::size_t kMaxRetired = 32;
   static constexpr std::size_t kMaxRuns = 256;
   static constexpr std::size_t kMaxNotes = 1024;  // of the recorder, of each kind
+  static constexpr std::size_t kMaxFloods = 64;
+  static constexpr std::size_t kMaxSupplies = 64;        // who tells a voltage
+  static constexpr std::size_t kMaxSupplySpells = 256;
+  static constexpr std::size_t kMaxVersions = 64;
 
   Impl(const Schema& schema, ImplementOptions implements)
-      : schema_(schema), network_(*this), transfers_(*this), implements_(schema, network_, std::move(implements)) {}
+      : schema_(schema),
+        limits_(implements.limits),
+        network_(*this),
+        transfers_(*this),
+        implements_(schema, network_, std::move(implements)) {}
 
   void take(std::span<const Event> events);
   Conclusions conclude(const std::optional<Roster>& roster);
@@ -93,6 +103,14 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   void on_claim(const Claim& claim) override;
   void on_owner(BusIndex bus, Address address, ControllerId from, ControllerId to, TimeNs time) override;
 
+  void take_supply_voltage(Party& voice, const Message& message);
+  void take_terminal_version(const Message& message);
+
+  // rate_watch.cpp
+  void watch_rates();
+  void watch_flood(Stream& stream, double per_s, double share_pct);
+  void watch_jitter(Stream& stream);
+
   // silence_watch.cpp
   void tick();
   void watch_party(Party& party);
@@ -109,6 +127,9 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   friend class tramlog::Conclude;
 
   const Schema& schema_;
+  const SeedingLimits limits_;
+  const RateLimits rate_limits_{limits_};
+  const SupplyLimits supply_limits_{limits_};
   std::vector<std::unique_ptr<BusWatch>> buses_;
   StreamTable streams_;
   std::deque<Party> parties_;
@@ -141,6 +162,32 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
     Mark at;
   };
   std::vector<ClearRequest> clear_requests_;  // DM3, DM11, DM22; the latest ones
+  RequestWatch requests_{static_cast<SpanNs>(limits_["request.answer_s"] * 1e9)};
+  struct FloodTrack {
+    const Stream* stream;
+    TimeNs start, end;
+    Mark last;
+    double usual_per_s;
+    double looks, per_s_sum, share_sum;
+  };
+  std::vector<FloodTrack> floods_;
+  std::uint64_t floods_over_cap_ = 0;
+  TimeNs rates_since_ = 0, next_rates_ = 0;
+  struct SupplyLow {
+    const Party* party;
+    Mark start, end;
+    std::uint32_t least;
+  };
+  std::vector<Party*> supplies_;
+  std::vector<SupplyLow> supply_lows_;
+  std::uint64_t supplies_over_cap_ = 0;
+  struct TerminalVersion {
+    BusIndex bus;
+    Address client, terminal;
+    unsigned client_version, terminal_version;  // 0: not told yet
+    Mark at;
+  };
+  std::vector<TerminalVersion> terminal_versions_;
 };
 
 }  // namespace tramlog

@@ -10,6 +10,8 @@ namespace {
 constexpr Pgn kPgnWheelSpeed = 0xFE48;
 constexpr Pgn kPgnEngineController1 = 0xF004;
 constexpr Pgn kPgnHeartbeat = 0xF0E4;
+constexpr Pgn kPgnVehiclePower = 0xFEF7;  // 65271, vehicle electrical power 1
+constexpr Pgn kPgnToTerminal = 0xE700, kPgnFromTerminal = 0xE600;
 constexpr std::uint8_t kHeartbeatFarewell = 255;  // sender stops on purpose (fact sheet 6.3)
 constexpr std::size_t kMaxClearRequests = 256;
 // A trouble code that vanishes this soon after a clear request was cleared by it.
@@ -70,6 +72,11 @@ void Examiner::Impl::take_message(const Message& message) {
       return take_key_switch(bus, message);
     case kPgnEngineController1:
       return take_engine_speed(bus, message);
+    case kPgnVehiclePower:
+      return take_supply_voltage(*voice, message);
+    case kPgnToTerminal:
+    case kPgnFromTerminal:
+      return take_terminal_version(message);
     case kPgnHeartbeat:
       if (!message.data.empty() && message.data[0] == kHeartbeatFarewell) voice->farewell = at;
       return;
@@ -120,6 +127,9 @@ void Examiner::Impl::take_request(const Message& message) {
   if (!wanted) return;
   BusWatch& bus = *buses_[message.bus];
   const Mark at{message.start, message.first_frame};
+  if (message.destination < kNullAddress && message.source != message.destination)
+    if (const Party* asked = bus.voices[message.destination]; asked != nullptr && asked->frames > 0)
+      requests_.take_request(message.bus, message.source, message.destination, *wanted, *asked, at);
   if (*wanted == kPgnAddressClaimed) {
     Event frame;
     frame.bus = message.bus;
@@ -145,7 +155,9 @@ void Examiner::Impl::take_request(const Message& message) {
 
 void Examiner::Impl::take_acknowledgement(const Message& message) {
   const auto answer = parse_acknowledgement(message.data);
-  if (!answer || answer->kind == AcknowledgementKind::positive) return;
+  if (!answer) return;
+  requests_.take_acknowledgement(message.bus, message.source, *answer);
+  if (answer->kind == AcknowledgementKind::positive) return;
   if (answer->pgn != kPgnSoftwareIdentification) return;
   buses_[message.bus]->voices[message.source]->identity.refusal = answer->control;
 }
@@ -174,7 +186,10 @@ void Examiner::Impl::take_trouble_codes(const Message& message, bool active) {
       track->from_dm2_only = false;
       track->first_active = at;
     }
-    if (!track->active) ++track->activations;
+    if (!track->active) {
+      ++track->activations;
+      if (track->times.size() < DtcTrack::kMaxTimes) track->times.push_back(at);
+    }
     track->active = true;
     track->cleared.reset();
     track->last_active = at;
@@ -223,6 +238,30 @@ void Examiner::Impl::take_engine_speed(BusWatch& bus, const Message& message) {
       ++bus.over_cap;
   }
   bus.engine_runs = runs;
+}
+
+// Working set maintenance: B1 FF, B3 the VT version that the client is built for. Answer to get memory: B1 C0, B2 the VT's own
+// (fact sheet 6.4).
+void Examiner::Impl::take_terminal_version(const Message& message) {
+  const Bytes data = message.data;
+  if (data.size() < 8 || message.destination == kGlobalAddress) return;
+  const bool client = message.pgn == kPgnToTerminal && data[0] == 0xFF;
+  const bool terminal = message.pgn == kPgnFromTerminal && data[0] == 0xC0;
+  const unsigned version = client ? data[2] : data[1];
+  if ((!client && !terminal) || version == 0 || version == 0xFF) return;
+  const Address own = client ? message.source : message.destination;
+  const Address other = client ? message.destination : message.source;
+  auto found = std::find_if(terminal_versions_.begin(), terminal_versions_.end(), [&](const TerminalVersion& v) {
+    return v.bus == message.bus && v.client == own && v.terminal == other;
+  });
+  if (found == terminal_versions_.end()) {
+    if (terminal_versions_.size() >= kMaxVersions) return;
+    found = terminal_versions_.insert(found, TerminalVersion{message.bus, own, other, 0, 0, {}});
+  }
+  unsigned& told = client ? found->client_version : found->terminal_version;
+  if (told == version) return;
+  told = version;
+  found->at = {message.start, message.first_frame};
 }
 
 void Examiner::Impl::take_broadcast_control(BusWatch& bus, const Message& message) {
@@ -308,12 +347,14 @@ void Examiner::Impl::on_claim(const Claim& claim) {
   } else if (claim.kind == ClaimKind::unprompted || (starts && answers && quiet > kSecond)) {
     ++party.restarts;
     party.last_restart = at;
+    if (party.restart_times.size() < Party::kMaxRestartTimes) party.restart_times.push_back(at);
     for (Stream* stream : party.streams) stream->skip_gap = true;
   }
 }
 
 void Examiner::Impl::note_loss(BusIndex bus, TimeNs from, TimeNs to) {
   transfers_.note_loss(bus, from, to);
+  requests_.note_loss(bus, from, to);
   implements_.take_blindness(bus, from, to);
 }
 

@@ -25,10 +25,39 @@ SpanNs Pace::median() const {
   return 0;
 }
 
+void Pace::begin_block() {
+  before_block_ = counts_;
+  before_total_ = total_;
+}
+
+void Pace::close_block() {
+  const std::uint32_t all = total_ - before_total_;
+  std::uint32_t seen = 0;
+  Spread spread;
+  bool low = false, middle = false, high = false;
+  for (unsigned i = 0; i < kBuckets && !high; ++i) {
+    seen += static_cast<std::uint32_t>(counts_[i] - before_block_[i]);
+    const auto reached = [&](bool& told, std::uint8_t& place, std::uint32_t percent) {
+      if (told || seen * 100 < all * percent) return;
+      told = true;
+      place = static_cast<std::uint8_t>(i);
+    };
+    reached(low, spread.low, 5);
+    reached(middle, spread.middle, 50);
+    reached(high, spread.high, 95);
+  }
+  spread_ = spread;
+  ++blocks_;
+  begin_block();
+}
+
 void Pace::judge() {
+  if (total_ - before_total_ >= kBlockGaps) close_block();
   if (total_ >= kFadeAt) {
     total_ = 0;
     for (auto& count : counts_) total_ += count /= 2;
+    // What fades may not be taken for gaps of the block: it begins anew.
+    begin_block();
     // The mean keeps its weight at what is still remembered, or an old pace would rule for ever.
     band_sum_ /= 2;
     band_count_ /= 2;

@@ -22,6 +22,14 @@ class Pace {
   static constexpr unsigned kFadeAt = 1024;
   static constexpr SpanNs kShortestPause = kSecond;
 
+  static constexpr unsigned kBlockGaps = 256;
+
+  /// How the gaps of kBlockGaps or a few more, one block after the other, spread: the buckets that 5 %, half and 95 % of them
+  /// do not exceed.
+  struct Spread {
+    std::uint8_t low = 0, middle = 0, high = 0;
+  };
+
   enum Pause : std::uint8_t {
     kNoPause = 0,
     kPause,         // the gap was longer than 5 periods of the rhythm so far, and than 1 s
@@ -56,6 +64,12 @@ class Pace {
   /// Gap that half of the gaps in memory do not exceed (bucket's middle), ns.
   SpanNs median() const;
 
+  /// Of the latest whole block; meaningful if there is one.
+  const Spread& spread() const { return spread_; }
+  std::uint32_t blocks() const { return blocks_; }
+  /// The middle of a bucket, ns.
+  static SpanNs bucket_middle(unsigned bucket);
+
   /// Judges now instead of at the next power of two; for streams that stop early.
   void judge();
 
@@ -68,7 +82,8 @@ class Pace {
   }
 
  private:
-  static SpanNs bucket_middle(unsigned bucket);
+  void close_block();
+  void begin_block();
 
   std::array<std::uint16_t, kBuckets> counts_{};
   std::uint32_t total_ = 0;
@@ -81,6 +96,11 @@ class Pace {
   SpanNs period_ = 0;
   SpanNs longest_ = 0;
   SpanNs pause_limit_ = INT64_MAX;
+  // Of the present block: what was in memory when it began.
+  std::array<std::uint16_t, kBuckets> before_block_{};
+  std::uint32_t before_total_ = 0;
+  std::uint32_t blocks_ = 0;
+  Spread spread_;
 };
 
 }  // namespace tramlog

@@ -16,6 +16,21 @@ namespace tramlog {
 
 struct Party;
 
+/// How much a stream speaks, second by second; touched once a second.
+struct StreamRate {
+  std::uint64_t counted = 0;      // frames until the latest look
+  double usual_per_s = 0;         // slow mean while it did not flood
+  std::uint32_t usual_looks = 0;  // seconds behind it
+  std::uint64_t high_bits = 0;    // of seconds in which the bus was highly loaded
+  TimeNs flood_since = 0;
+  std::uint32_t flood_looks = 0;  // seconds in a row
+  std::int32_t flood = -1;        // index into the floods, once it is one
+  // Spread of its gaps (Pace::Spread): the steady one that came first, and the worst after it.
+  std::uint32_t blocks_seen = 0, steady_blocks = 0, late_blocks = 0;
+  Pace::Spread steady, late;
+  Mark late_from, late_until;
+};
+
 /// One (bus, source, PGN, destination). The head is what every frame touches.
 struct Stream {
   TimeNs last = 0;
@@ -44,6 +59,7 @@ struct Stream {
   std::uint32_t repeats = 0;  // frames with the payload of their predecessor
   bool stopped = false;       // past its limit while its controller went on talking
   std::uint32_t stops = 0;
+  StreamRate rate;
 };
 
 /// A stream that ended while its controller lived on.
@@ -84,10 +100,12 @@ struct SilenceRecord {
 
 /// What is known of one trouble code of a party.
 struct DtcTrack {
+  static constexpr std::size_t kMaxTimes = 16;
   Dtc dtc;
   Mark first_active, last_active;
   std::optional<Mark> cleared;
   unsigned activations = 0;
+  std::vector<Mark> times;  // of the activations, at most kMaxTimes
   bool active = false;
   bool from_dm2_only = false;
   std::optional<Address> clear_requested_by;
@@ -108,7 +126,22 @@ struct Identity {
   std::optional<Mark> broken_off;       // its answer was a transfer that failed
 };
 
+/// The supply voltage that a party tells (PGN 65271, SPN 168), in units of 0.05 V.
+struct SupplyTrack {
+  std::uint64_t count = 0;
+  std::uint32_t least = 0, most = 0, latest = 0;
+  Mark least_at, latest_at;
+  std::optional<std::size_t> low;  // index of its open spell
+  /// Since when it tells less than the highest of the others at the same time, and the longest such time.
+  std::optional<Mark> differs_since;
+  Mark differs_from, differs_until;
+  std::uint32_t differs_most = 0;  // within it
+  const Party* differs_from_whom = nullptr;
+};
+
 struct Party {
+  static constexpr std::size_t kMaxRestartTimes = 64;
+
   ControllerId controller = kNobody;  // nobody: talks without a claim
   BusIndex bus = 0;
   Address address = kNullAddress;  // where it was heard last
@@ -139,6 +172,8 @@ struct Party {
   unsigned doubtful_silences = 0;
   unsigned restarts = 0;  // unprompted claims without a silence before
   std::optional<Mark> last_restart;
+  std::vector<Mark> restart_times;  // the first kMaxRestartTimes of them
+  SupplyTrack supply;
 };
 
 }  // namespace tramlog

@@ -82,6 +82,7 @@ Rollcall call_the_roll(const Roster& roster, const Conclusions& found) {
     entry.supply = wanted.supply.value_or("");
     if (wanted.side) entry.side = side_text(*wanted.side);
     entry.controller = result.seen;
+    entry.stand_in = result.stand_in;
     switch (result.match) {
       case EntryMatch::ambiguous:
         entry.state = EntryState::ambiguous;

@@ -69,10 +69,17 @@ void Examiner::Impl::tick() {
   next_tick_ = now_ + kTickPeriod;
   transfers_.advance(now_);
   implements_.advance(now_);
+  requests_.advance(now_, streams_);
   for (Party& party : parties_) watch_party(party);
   if (now_ >= next_stream_watch_) {
     next_stream_watch_ = now_ + kSecond;
     watch_streams();
+  }
+  if (now_ >= next_rates_) {
+    // On whole seconds from the begin, as far as anything is heard; so looks do not drift against each other.
+    next_rates_ += kSecond;
+    if (next_rates_ <= now_) next_rates_ = now_ + kSecond;
+    watch_rates();
   }
 }
 

@@ -77,6 +77,9 @@ bool is_subscribed(Pgn pgn) {
     case kPgnCommandedAddress:
     case kPgnWorkingSetMaster:
     case kPgnWorkingSetMember:
+    case 0xE600:  // VT versions
+    case 0xE700:
+    case 0xFEF7:  // supply voltage
     case 0xFE48:  // key switch
     case 0xF004:  // engine speed
     case 0xF0E4:  // heartbeat

@@ -119,7 +119,8 @@ TEST_CASE("limits are shown with their reasons and can be replaced") {
   const std::string file = folder.path + "/limits.toml";
   const Outcome shown = run("TRAMLOG seeding --print-limits");
   CHECK(shown.code == 0);
-  CHECK(shown.output == file_text(TRAMLOG_SOURCE_DIR "/dbc/seeding-limits.toml"));
+  CHECK(shown.output ==
+        file_text(TRAMLOG_SOURCE_DIR "/dbc/seeding-limits.toml") + file_text(TRAMLOG_SOURCE_DIR "/dbc/bus-limits.toml"));
   // Stricter than any machine.
   REQUIRE(run("printf '[meter]\\ndead_time_s = 0.01\\n' >" + file).code == 0);
   const Outcome strict = run("TRAMLOG seeding --format json --limits " + file + " " + capture_of("drill-healthy"));

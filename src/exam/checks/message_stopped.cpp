@@ -1,6 +1,6 @@
 #include <fmt/format.h>
 
-#include "exam/check.hpp"
+#include "exam/check_tools.hpp"
 
 namespace tramlog::checks {
 
@@ -11,15 +11,9 @@ namespace {
 void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>& faults) {
   for (const MessageStop& stop : seen.stops) {
     if (stop.near_blindness) continue;
-    // Whatever ends on the way to power-off is not worth a word.
-    bool winding_down = false;
-    for (const BusObservations& bus : seen.buses) {
-      bool off = false;
-      for (const KeySwitch& key : bus.key_changes)
-        if (key.time <= stop.last.time + 5 * kSecond) off = !key.on;
-      winding_down = winding_down || off;
-    }
-    if (winding_down) continue;
+    if (winding_down(seen, stop.last.time)) continue;
+    // Told by the checks of servers and clients, with what it means.
+    if (is_server_loss(seen, stop) || server_left_by(seen, stop) != nullptr) continue;
     Fault fault;
     fault.code = message_stopped.code;
     fault.severity = stop.cyclic ? Severity::warning : Severity::note;

@@ -41,11 +41,12 @@ void tell(const Conclusions& all, const CheckLine& line, std::optional<BusIndex>
 void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faults) {
   for (const ImplementRecord& implement : all.seeding.implements)
     for (const CheckLine& line : implement.lines) tell(all, line, implement.bus, implement.client, faults);
-  // What belongs to the machine matters to the report where an implement worked by it.
-  if (std::none_of(all.seeding.implements.begin(), all.seeding.implements.end(),
-                   [](const ImplementRecord& implement) { return implement.worked; }))
-    return;
-  for (const CheckLine& line : all.seeding.lines) tell(all, line, std::nullopt, kNobody, faults);
+  // What belongs to the machine matters to the report where an implement worked by it; sources that are lost always do.
+  const bool worked = std::any_of(all.seeding.implements.begin(), all.seeding.implements.end(),
+                                  [](const ImplementRecord& implement) { return implement.worked; });
+  for (const CheckLine& line : all.seeding.lines)
+    if (worked || line.code == "speed.source-lost" || line.code == "position.lost")
+      tell(all, line, std::nullopt, kNobody, faults);
 }
 
 }  // namespace

@@ -25,8 +25,9 @@ Error error_of(const std::string& text) {
 
 }  // namespace
 
-TEST_CASE("the limits of the program are those of its file") {
-  const std::string text = text_of(std::filesystem::path(TRAMLOG_SOURCE_DIR) / "dbc/seeding-limits.toml");
+TEST_CASE("the limits of the program are those of its files") {
+  const std::filesystem::path folder = std::filesystem::path(TRAMLOG_SOURCE_DIR) / "dbc";
+  const std::string text = text_of(folder / "seeding-limits.toml") + text_of(folder / "bus-limits.toml");
   REQUIRE(SeedingLimits::built_in_text() == text);
   // Every line "key = number" of the file, read without the TOML library.
   std::istringstream lines(text);
@@ -52,7 +53,7 @@ TEST_CASE("every limit that the source asks for exists") {
        std::filesystem::recursive_directory_iterator(std::filesystem::path(TRAMLOG_SOURCE_DIR) / "src")) {
     if (file.path().extension() != ".cpp" && file.path().extension() != ".hpp") continue;
     const std::string text = text_of(file.path());
-    for (const std::string use : {"limits[\"", "limits_[\"", "limits()[\""})
+    for (const std::string use : {"limits[\"", "limits_[\"", "limits()[\"", "limits)[\"", "span_of(seen, \""})
       for (std::size_t at = text.find(use); at != std::string::npos; at = text.find(use, at + 1)) {
         const std::size_t begin = at + use.size();
         const std::string key = text.substr(begin, text.find('"', begin) - begin);
