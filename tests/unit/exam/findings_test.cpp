@@ -84,7 +84,7 @@ TEST_CASE("A watchdog keeps time, a loose plug does not") {
   CHECK(watchdog.findings().front().cause == "unit.restarts");
   HandMade plug;
   const double times[] = {100, 108, 190, 203, 420};
-  for (const double t : times) plug.drop(2, t, t + 1.5 + t / 200, true);
+  for (const double t : times) plug.drop(2, t, t + 1.5 + t / 50, true);
   CHECK(plug.findings().front().cause == "supply.unit");
   CHECK(plug.findings().front().against.empty());
 }

@@ -105,13 +105,14 @@ struct HandMade {
 
   std::vector<Incident> incidents() const { return gather_incidents(all, seen); }
   std::vector<Finding> findings() const { return find_causes(all, seen, CauseWeights::built_in()); }
-  /// Of the first incident; -1: cannot be told.
+  /// Of the first incident in which somebody fell silent; -1: cannot be told.
   double degree(const char* name) const {
     const auto list = incidents();
-    REQUIRE_FALSE(list.empty());
+    const auto silence = std::find_if(list.begin(), list.end(), [](const Incident& i) { return !i.dropouts.empty(); });
+    REQUIRE(silence != list.end());
     const EvidenceKind* kind = find_evidence(name);
     REQUIRE(kind != nullptr);
-    return kind->weigh(Scene{all, seen, list.front()}).degree.value_or(-1);
+    return kind->weigh(Scene{all, seen, *silence}).degree.value_or(-1);
   }
 };
 

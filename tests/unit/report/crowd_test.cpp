@@ -74,7 +74,6 @@ TEST_CASE("What speaks against a cause, and what decides between two, is told in
   HandMade b;
   b.drop(2, 100, 0, false, 1);
   b.drop(3, 100, 0, false, 1);
-  b.errors(100, 100.2);
   b.all.findings = b.findings();
   REQUIRE(b.all.findings.size() == 2);
   const auto lines = lines_of(b.all);
