@@ -1,16 +1,18 @@
-// A cause: one file in exam/causes/, named like its object. It reads faults, dropouts and the roll call and
-// proposes Findings with confidence, measured reasons and next steps (fact sheet, network and diagnostics,
-// 10).
+// A cause: one file in exam/causes/, named like its object: which incidents it may explain, what it says, and what to measure
+// or swap next. How well it fits is not its business: evidence and dbc/cause-weights.toml decide (fact sheet, network and
+// diagnostics, 10).
 #pragma once
 
-#include "exam/observations.hpp"
+#include "exam/evidence.hpp"
 #include "exam/words.hpp"
 
 namespace tramlog {
 
 struct Cause {
-  const char* code;  // stable
-  void (*propose)(const Conclusions& found, const Observations& seen, std::vector<Finding>& findings);
+  const char* code;   // stable
+  unsigned explains;  // OR of bit_of(IncidentKind)
+  /// Fills text and next steps, and puts reasons that only this cause has into `why`.
+  void (*tell)(const Scene& scene, Finding& finding);
 };
 
 }  // namespace tramlog

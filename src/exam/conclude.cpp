@@ -2,10 +2,9 @@
 
 #include <algorithm>
 
-#include "exam/cause.hpp"
-#include "exam/causes/table.inc"
 #include "exam/check.hpp"
 #include "exam/checks/table.inc"
+#include "exam/findings.hpp"
 #include "exam/rates.hpp"
 
 namespace tramlog {
@@ -13,10 +12,10 @@ namespace {
 constexpr std::uint32_t kGapsOfPace = 20;           // fewer do not tell a pace
 }  // namespace
 
-Conclusions Examiner::Impl::conclude(const std::optional<Roster>& roster) {
+Conclusions Examiner::Impl::conclude(const std::optional<Roster>& roster, const CauseWeights& weights) {
   tick();
   transfers_.finish(now_);
-  return Conclude(*this).run(roster);
+  return Conclude(*this).run(roster, weights);
 }
 
 std::optional<std::size_t> Conclude::index_of(const Party* party) const {
@@ -24,7 +23,7 @@ std::optional<std::size_t> Conclude::index_of(const Party* party) const {
   return found == index_.end() ? std::nullopt : std::make_optional(found->second);
 }
 
-Conclusions Conclude::run(const std::optional<Roster>& roster) {
+Conclusions Conclude::run(const std::optional<Roster>& roster, const CauseWeights& weights) {
   out_.start = state_.start_;
   out_.end = state_.now_;
   // With a clock that was put back the latest time is not the last one.
@@ -75,7 +74,7 @@ Conclusions Conclude::run(const std::optional<Roster>& roster) {
           if (twin.label.empty() && twin.name == out_.controllers[*entry.controller].name)
             twin.label = entry.label;
   }
-  judge();
+  judge(weights);
   return std::move(out_);
 }
 
@@ -386,7 +385,7 @@ void Conclude::fold_power_down(CheckLine& line) const {
   line.text += " It came with the machine's power-down: no fault.";
 }
 
-void Conclude::judge() {
+void Conclude::judge(const CauseWeights& weights) {
   for (const Check* check : checks::kAll) check->judge(out_, seen_, out_.faults);
   std::stable_sort(out_.faults.begin(), out_.faults.end(), [&](const Fault& a, const Fault& b) {
     if (a.start != b.start) return a.start < b.start;
@@ -398,13 +397,7 @@ void Conclude::judge() {
     if (name(a) != name(b)) return name(a) < name(b);
     return a.code < b.code;
   });
-  for (const Cause* cause : causes::kAll) cause->propose(out_, seen_, out_.findings);
-  std::stable_sort(out_.findings.begin(), out_.findings.end(), [](const Finding& a, const Finding& b) {
-    if (a.confidence != b.confidence) return a.confidence < b.confidence;
-    if (a.weight != b.weight) return a.weight > b.weight;
-    if (a.start != b.start) return a.start < b.start;
-    return a.cause < b.cause;
-  });
+  out_.findings = find_causes(out_, seen_, weights);
 }
 
 SpanNs blind_total(const Conclusions& all) {

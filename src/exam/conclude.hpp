@@ -11,7 +11,7 @@ namespace tramlog {
 class Conclude {
  public:
   explicit Conclude(Examiner::Impl& state) : state_(state) {}
-  Conclusions run(const std::optional<Roster>& roster);
+  Conclusions run(const std::optional<Roster>& roster, const CauseWeights& weights);
 
  private:
   // conclude.cpp
@@ -23,7 +23,7 @@ class Conclude {
   void implements();
   void fold_power_down(CheckLine& line) const;
   void observe();
-  void judge();
+  void judge(const CauseWeights& weights);
   // observe_bus.cpp
   void observe_rates();
   void observe_requests();

@@ -153,12 +153,17 @@ enum class Confidence : std::uint8_t { certain, likely, possible };
 struct Finding {
   std::string cause;
   Confidence confidence = Confidence::possible;
-  unsigned weight = 0;              // orders findings of one confidence: higher first
-  std::vector<std::size_t> faults;  // indexes explained
+  double score = 0;                 // sum of the weights of its evidence (dbc/cause-weights.toml)
+  std::size_t incident = 0;         // findings with one number are two causes of one incident that both stand
+  std::vector<std::size_t> controllers;   // of the incident
+  std::vector<std::size_t> faults;        // indexes explained: what the incident consists of ..
+  std::vector<std::size_t> consequences;  // .. and what only follows from it
   std::vector<std::size_t> dropouts;
   TimeNs start = 0;
   std::string text;
   std::vector<std::string> why;
+  std::vector<std::string> against;  // what speaks against it
+  std::string tell_apart;            // how to decide between it and the other cause; empty: it stands alone
   std::vector<std::string> next_steps;
 };
 

@@ -29,7 +29,10 @@ void Examiner::take(std::span<const Event> events) {
   impl_->take(events);
 }
 Conclusions Examiner::conclude(const std::optional<Roster>& roster) {
-  return impl_->conclude(roster);
+  return impl_->conclude(roster, CauseWeights::built_in());
+}
+Conclusions Examiner::conclude(const std::optional<Roster>& roster, const CauseWeights& weights) {
+  return impl_->conclude(roster, weights);
 }
 
 void Examiner::Impl::take(std::span<const Event> events) {

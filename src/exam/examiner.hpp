@@ -7,6 +7,7 @@
 #include <span>
 
 #include "can/event.hpp"
+#include "exam/cause_weights.hpp"
 #include "exam/conclusions.hpp"
 #include "exam/roster.hpp"
 #include "implement/implement_watch.hpp"
@@ -29,6 +30,8 @@ class Examiner {
 
   /// What is known at the time of the last event. Whatever is open ends there, so this is the last call.
   Conclusions conclude(const std::optional<Roster>& roster = std::nullopt);
+  /// The same, with the user's own weights for the causes.
+  Conclusions conclude(const std::optional<Roster>& roster, const CauseWeights& weights);
 
   class Impl;  // examiner_impl.hpp
 

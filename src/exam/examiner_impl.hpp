@@ -68,7 +68,7 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
         implements_(schema, network_, std::move(implements)) {}
 
   void take(std::span<const Event> events);
-  Conclusions conclude(const std::optional<Roster>& roster);
+  Conclusions conclude(const std::optional<Roster>& roster, const CauseWeights& weights);
 
  private:
   // examiner.cpp: the hot path and who speaks

@@ -86,6 +86,13 @@ std::string library_folder(const UserFiles& files) {
   return (std::filesystem::path(files.roster).parent_path() / "tramlog-pools").string();
 }
 
+Result<CauseWeights> load_cause_weights(const std::string& path) {
+  if (path.empty()) return CauseWeights::built_in();
+  auto text = read_text_file(path, kMaxLimitsBytes);
+  if (!text) return text.error();
+  return CauseWeights::parse(*text, path);
+}
+
 Result<ImplementOptions> load_implement_options(const UserFiles& files, const Schema& schema, const TellProblem& tell) {
   ImplementOptions loaded;
   if (!files.limits.empty()) {

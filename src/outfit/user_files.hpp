@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "base/result.hpp"
+#include "exam/cause_weights.hpp"
 #include "exam/roster.hpp"
 #include "implement/implement_watch.hpp"
 #include "schema/schema.hpp"
@@ -18,6 +19,7 @@ struct UserFiles {
   std::string roster;
   std::vector<std::string> schema;        // files and folders
   std::string limits;                     // of the seeding check-list; empty: the built-in ones
+  std::string causes;                     // weights of the causes; empty: the built-in ones
   std::vector<std::string> descriptions;  // device descriptions: pool files or captures
   std::string library;                    // folder of device descriptions; empty: the usual one
   bool operator==(const UserFiles&) const = default;
@@ -39,6 +41,9 @@ Result<Schema> load_schema(const std::vector<std::string>& paths, const TellProb
 
 /// Limits, descriptions, library. Errors: a file that cannot be opened or makes no sense. A library folder that is not there is empty.
 Result<ImplementOptions> load_implement_options(const UserFiles& files, const Schema& schema, const TellProblem& tell);
+
+/// The weights behind the causes: the built-in ones if the path is empty.
+Result<CauseWeights> load_cause_weights(const std::string& path);
 
 /// The library's folder: the one that is named; else `tramlog-pools` beside the roster. Empty: none.
 std::string library_folder(const UserFiles& files);

@@ -96,6 +96,8 @@ Result<Report> examine(const CommonOptions& options, const std::optional<Roster>
                        const Schema& schema) {
   auto source = CaptureSource::open(options.captures);
   if (!source) return source.error();
+  auto weights = load_cause_weights(options.causes);
+  if (!weights) return weights.error();
   auto implements = load_implement_options(options, schema, tell_problem);
   if (!implements) return implements.error();
   Examiner examiner(schema, std::move(*implements));
@@ -115,7 +117,7 @@ Result<Report> examine(const CommonOptions& options, const std::optional<Roster>
       fail({ErrorKind::input, file.unreadable, file.name, "the other captures are examined; leave this one out"});
     report.read_error = report.read_error || file.read_error;
   }
-  report.found = examiner.conclude(roster);
+  report.found = examiner.conclude(roster, *weights);
   return report;
 }
 
@@ -129,6 +131,7 @@ std::optional<Error> check_paths(const CommonOptions& options) {
   std::vector<std::string> inputs = options.captures;
   inputs.push_back(options.roster);
   inputs.push_back(options.limits);
+  inputs.push_back(options.causes);
   inputs.insert(inputs.end(), options.schema.begin(), options.schema.end());
   inputs.insert(inputs.end(), options.descriptions.begin(), options.descriptions.end());
   for (const std::string& input : inputs) {

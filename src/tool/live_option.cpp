@@ -36,8 +36,8 @@ std::optional<Error> check_live(const LiveOptions& live, const CommonOptions& op
 }
 
 Result<nlohmann::json> live_request(const CommonOptions& options, bool rollcall) {
-  if (!options.schema.empty() || !options.limits.empty() || !options.descriptions.empty() || !options.library.empty())
-    return Error{ErrorKind::usage, "schema, limits and descriptions of a live report are the recorder's own", "--live",
+  if (!options.schema.empty() || !options.limits.empty() || !options.causes.empty() || !options.descriptions.empty() || !options.library.empty())
+    return Error{ErrorKind::usage, "schema, limits, weights and descriptions of a live report are the recorder's own", "--live",
                  "name them in its configuration ([machine] in tramlogd.toml)"};
   nlohmann::json request = {{"do", rollcall ? "rollcall" : "report"}, {"format", options.format}, {"unicode", options.unicode}};
   if (!options.roster.empty()) {

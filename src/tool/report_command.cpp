@@ -8,7 +8,8 @@
 namespace tramlog {
 namespace {
 
-int run(const CommonOptions& options, const LiveOptions& live, const AskChoice& choice, bool rollcall) {
+int run(const CommonOptions& options, const LiveOptions& live, const AskChoice& choice, bool rollcall, bool print_weights) {
+  if (print_weights) return deliver(options, CauseWeights::built_in_text(), kFine);
   if (choice.ask && !live.live)
     return fail({ErrorKind::usage, "--ask needs --live", "--ask", "the recorder must be running on this machine: tramlog rollcall --live --ask"});
   if (!choice.ask && (!choice.bus.empty() || choice.manufacturer_code != 0 || choice.identity_number != 0))
@@ -50,13 +51,15 @@ void add_report_command(CLI::App& app, int& code) {
   add_roster(*command, *options, false);
   add_schema(*command, *options);
   add_implement(*command, *options);
+  auto print_weights = std::make_shared<bool>(false);
+  command->add_flag("--print-cause-weights", *print_weights, "Write the built-in weights of the causes with their reasons, and nothing else");
   add_format(*command, *options);
   add_output(*command, *options);
   command->footer(
       "Example:\n  tramlog report --roster drill.toml monday-1.pcapng monday-2.pcapng.zst\n  tramlog report --live\n\n"
       "Exit code: 0 nothing wrong, 1 something wrong on the bus, 2 wrong usage,\n"
       "3 a capture is damaged or unreadable, 4 the environment failed.");
-  command->callback([options, live, &code] { code = run(*options, *live, {}, false); });
+  command->callback([options, live, print_weights, &code] { code = run(*options, *live, {}, false, *print_weights); });
 }
 
 void add_rollcall_command(CLI::App& app, int& code) {
@@ -75,7 +78,7 @@ void add_rollcall_command(CLI::App& app, int& code) {
   add_output(*command, *options);
   command->footer(
       "Example:\n  tramlog rollcall --roster drill.toml start-up.pcapng\n  tramlog rollcall --live --ask\n\nA roster is needed: --roster, or with --live the recorder's own. Exit codes as tramlog report.");
-  command->callback([options, live, choice, &code] { code = run(*options, *live, *choice, true); });
+  command->callback([options, live, choice, &code] { code = run(*options, *live, *choice, true, false); });
 }
 
 }  // namespace tramlog

@@ -1,9 +1,6 @@
 #include <fmt/format.h>
 
-#include <algorithm>
-
 #include "exam/cause.hpp"
-#include "exam/cause_tools.hpp"
 
 namespace tramlog::causes {
 
@@ -11,27 +8,19 @@ extern const Cause duplicate_unit;
 
 namespace {
 
-void propose(const Conclusions& all, const Observations&, std::vector<Finding>& findings) {
-  for (const std::size_t f : faults_with(all, "network.duplicate-name")) {
-    const Fault& fault = all.faults[f];
-    const ControllerRecord& controller = all.controllers[fault.controllers.front()];
-    Finding finding;
-    finding.cause = duplicate_unit.code;
-    finding.confidence = fault.severity == Severity::fault ? Confidence::likely : Confidence::possible;
-    finding.weight = 85;
-    finding.start = fault.start;
-    finding.faults = {f};
-    finding.text = fmt::format("Two units carry the same NAME {} ({}).", controller.name.hex(),
-                               function_term(controller.name));
-    finding.why = {fault.text};
-    finding.next_steps = {"Set function instance or ECU instance of one of the two, by its manual.",
-                          "Is a spare unit left plugged in?"};
-    findings.push_back(std::move(finding));
+void tell(const Scene& scene, Finding& finding) {
+  const Fault& fault = scene.all.faults[scene.incident.faults.front()];
+  finding.text = "Two units carry the same NAME.";
+  if (!fault.controllers.empty()) {
+    const Name name = scene.all.controllers[fault.controllers.front()].name;
+    finding.text = fmt::format("Two units carry the same NAME {} ({}).", name.hex(), function_term(name));
   }
+  finding.why = {fault.text};
+  finding.next_steps = {"Set function instance or ECU instance of one of the two, by its manual.", "Is a spare unit left plugged in?"};
 }
 
 }  // namespace
 
-const Cause duplicate_unit{"network.equal-units", propose};
+const Cause duplicate_unit{"network.equal-units", bit_of(IncidentKind::equal_units), tell};
 
 }  // namespace tramlog::causes

@@ -251,6 +251,7 @@ Json findings(const Conclusions& all) {
     // JSON pointers into this very object.
     Json explains = Json::array();
     for (const std::size_t i : f.faults) explains.push_back(fmt::format("/faults/{}", i));
+    for (const std::size_t i : f.consequences) explains.push_back(fmt::format("/faults/{}", i));
     for (const std::size_t i : f.dropouts) explains.push_back(fmt::format("/dropouts/{}", i));
     list.push_back({{"rank", list.size() + 1},
                     {"cause", f.cause},
@@ -258,6 +259,8 @@ Json findings(const Conclusions& all) {
                     {"explains", std::move(explains)},
                     {"text", f.text},
                     {"why", f.why},
+                    {"against", f.against},
+                    {"tell_apart", text_or_null(f.tell_apart)},
                     {"next_steps", f.next_steps}});
   }
   return list;

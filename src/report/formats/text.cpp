@@ -37,6 +37,17 @@ std::string software_words(const ControllerRecord& c) {
   return fmt::format("unknown: {}", silence_text(c.software_silence));
 }
 
+constexpr std::size_t kMainFindings = 3;    // that is what a technician can look at before the next try
+// A report of so many lines would hide what matters: then it counts instead of listing.
+constexpr std::size_t kCrowd = 60;          // faults and dropouts together
+constexpr std::size_t kBriefFindings = 4;   // in one line each, after the main ones
+constexpr std::size_t kBriefReasons = 3;    // reasons and steps of a main finding
+constexpr std::size_t kBriefLines = 4;      // of each list
+
+bool crowded(const Conclusions& all) {
+  return all.faults.size() + all.dropouts.size() > kCrowd;
+}
+
 bool several_buses(const Conclusions& all) {
   return all.buses.size() > 1;
 }
@@ -144,16 +155,19 @@ void answers(Page& page, const Report& report, const char* where) {
                       "tramlog roster learn.",
                       counted(all.controllers.size(), "controller", "controllers")));
   }
+  std::size_t told = 0;
   for (const Dropout& d : all.dropouts)
-    if (!d.controller && d.kind == DropoutKind::controller)
+    if (!d.controller && d.kind == DropoutKind::controller && (!crowded(all) || ++told <= kBriefLines))
       page.item(
           "  * ",
           fmt::format("{}  {}: last heard {}, silent for {}{}.", d.end ? "INTERMITTENT" : "LOST",
                       voice_words(all, d.controller, d.address), mark_words(d.start),
                       format_span(d.judged_until - d.start.time), d.end ? "" : " until the capture's end"));
+  std::size_t silences = 0;
   for (const BusSilence& silence : all.silences) {
     if (silence.verdict != BusSilence::Verdict::silent && silence.verdict != BusSilence::Verdict::unknown)
       continue;
+    if (crowded(all) && ++silences > kBriefLines) break;
     const bool unknown = silence.verdict == BusSilence::Verdict::unknown;
     page.item("  * ",
               fmt::format("{}  {}: for {}, since {}.", unknown ? "SILENCE OF BUS OR RECORDER" : "BUS SILENT",
@@ -217,19 +231,68 @@ void roll(Page& page, const Conclusions& all) {
              widths);
 }
 
+// Two causes of one incident that both stand say so.
+std::string finding_words(const Conclusions& all, std::size_t rank) {
+  const Finding& finding = all.findings[rank];
+  const bool second = rank > 0 && all.findings[rank - 1].incident == finding.incident;
+  return fmt::format("({}{}) {}", second ? "or, " : "", confidence_code(finding.confidence), finding.text);
+}
+
+// On the first screen, before anything else.
+void main_findings(Page& page, const Conclusions& all) {
+  if (all.findings.empty()) return;
+  page.heading("MAIN FINDINGS");
+  std::size_t shown = 0;
+  std::size_t incidents = 0;
+  for (std::size_t i = 0; i < all.findings.size(); ++i) {
+    if (i > 0 && all.findings[i - 1].incident == all.findings[i].incident) continue;
+    if (++incidents > kMainFindings) continue;
+    ++shown;
+    page.item(fmt::format("  {}. ", i + 1), finding_words(all, i));
+  }
+  if (incidents > shown)
+    page.item("     ", fmt::format("{} below.", counted(incidents - shown, "more is told", "more are told")));
+}
+
 void causes(Page& page, const Conclusions& all) {
   if (all.findings.empty()) return;
   page.heading("WHAT MOST LIKELY CAUSED IT");
   page.item("  ", kCaution);
-  std::size_t rank = 0;
-  for (const Finding& finding : all.findings) {
-    page.item(fmt::format("  {}. ", ++rank),
-              fmt::format("({}) {}", confidence_code(finding.confidence), finding.text));
-    for (const std::string& why : finding.why) page.item("     because  ", why);
-    std::size_t step = 0;
-    for (const std::string& next : finding.next_steps)
-      page.item(step == 0 ? "     look at  1. " : fmt::format("              {}. ", step + 1), next), ++step;
+  const bool brief = crowded(all);
+  for (std::size_t i = 0; i < all.findings.size(); ++i) {
+    const Finding& finding = all.findings[i];
+    if (brief && i >= kMainFindings + kBriefFindings) {
+      page.item("  ", fmt::format("{} in the JSON report.", counted(all.findings.size() - i, "finding more stands", "findings more stand")));
+      break;
+    }
+    page.item(fmt::format("  {}. ", i + 1), finding_words(all, i));
+    const std::size_t lines = finding.faults.size() + finding.consequences.size();
+    if (brief && finding.dropouts.size() + lines > 0)
+      page.item("     ", fmt::format("{} and {} are counted here.", counted(finding.dropouts.size(), "dropout", "dropouts"),
+                                     counted(lines, "fault or warning", "faults and warnings")));
+    if (brief && i >= kMainFindings) continue;
+    const auto some = [&](const std::vector<std::string>& list) { return brief ? std::min<std::size_t>(list.size(), kBriefReasons) : list.size(); };
+    for (std::size_t w = 0; w < some(finding.why); ++w) page.item("     because  ", finding.why[w]);
+    for (std::size_t w = 0; w < some(finding.against); ++w) page.item("     against  ", finding.against[w]);
+    if (!finding.tell_apart.empty()) page.item("     decide   ", finding.tell_apart);
+    for (std::size_t step = 0; step < some(finding.next_steps); ++step)
+      page.item(step == 0 ? "     look at  1. " : fmt::format("              {}. ", step + 1), finding.next_steps[step]);
   }
+}
+
+// Which dropouts and faults a finding speaks for; of a crowd they are counted under it and not listed again.
+std::vector<bool> explained(const Conclusions& all, bool of_dropouts) {
+  std::vector<bool> is(of_dropouts ? all.dropouts.size() : all.faults.size(), false);
+  if (!crowded(all)) return is;
+  for (const Finding& finding : all.findings)
+    for (const auto* list : {of_dropouts ? &finding.dropouts : &finding.faults, of_dropouts ? &finding.dropouts : &finding.consequences})
+      for (const std::size_t i : *list) is[i] = true;
+  return is;
+}
+
+void not_listed(Page& page, std::size_t under_findings, std::size_t left_out) {
+  if (under_findings > 0) page.item("  ", fmt::format("{} above and listed in the JSON report.", counted(under_findings, "is counted under its finding", "are counted under their findings")));
+  if (left_out > 0) page.item("  ", fmt::format("{} in the JSON report.", counted(left_out, "more stands", "more stand")));
 }
 
 void dropouts(Page& page, const Conclusions& all) {
@@ -237,8 +300,16 @@ void dropouts(Page& page, const Conclusions& all) {
   for (const Dropout& d : all.dropouts) any = any || d.kind != DropoutKind::power_down;
   if (!any) return;
   page.heading("DROPOUTS (from the last frame before to the first frame after)");
-  for (const Dropout& d : all.dropouts) {
+  const std::vector<bool> counted_above = explained(all, true);
+  std::size_t listed = 0, above = 0, left_out = 0;
+  for (std::size_t i = 0; i < all.dropouts.size(); ++i) {
+    const Dropout& d = all.dropouts[i];
     if (d.kind == DropoutKind::power_down) continue;
+    if (counted_above[i] || (crowded(all) && listed >= kBriefLines)) {
+      ++(counted_above[i] ? above : left_out);
+      continue;
+    }
+    ++listed;
     std::string back;
     if (d.end)
       back = fmt::format("back {}, {} a new address claim", mark_words(*d.end),
@@ -254,6 +325,7 @@ void dropouts(Page& page, const Conclusions& all) {
                                 counted(d.messages_missed, "message", "messages"), back,
                                 d.group ? fmt::format("; group {}", *d.group) : "", kind));
   }
+  not_listed(page, above, left_out);
 }
 
 void faults(Page& page, const Conclusions& all) {
@@ -264,13 +336,22 @@ void faults(Page& page, const Conclusions& all) {
     page.heading(severity == Severity::fault     ? "FAULTS"
                  : severity == Severity::warning ? "WARNINGS"
                                                  : "NOTES");
-    for (const Fault& fault : all.faults) {
+    const std::vector<bool> counted_above = explained(all, false);
+    std::size_t listed = 0, above = 0, left_out = 0;
+    for (std::size_t i = 0; i < all.faults.size(); ++i) {
+      const Fault& fault = all.faults[i];
       if (fault.severity != severity) continue;
+      if (counted_above[i] || (crowded(all) && listed >= kBriefLines)) {
+        ++(counted_above[i] ? above : left_out);
+        continue;
+      }
+      ++listed;
       page.item(fmt::format("  {}  ", format_time_of_day(fault.start)),
                 fmt::format("{} [{}]", fault.text, fault.code));
       for (const Evidence& evidence : fault.evidence)
         page.item("                  ", fmt::format("{}: {}", mark_words(evidence.at), evidence.text));
     }
+    not_listed(page, above, left_out);
   }
 }
 
@@ -280,6 +361,7 @@ void details(Page& page, const Conclusions& all) {
   for (std::size_t i = 0; i < all.controllers.size(); ++i) {
     const ControllerRecord& c = all.controllers[i];
     page.item("  ", fmt::format("{}{}", controller_words(all, i), on_bus(all, c.bus)));
+    if (crowded(all)) continue;
     const Name n = c.name;
     page.item(
         "      ",
@@ -353,6 +435,7 @@ std::string render_report(const Report& report, const FormatOptions& options) {
   const Conclusions& all = report.found;
   Page page(options.unicode);
   title(page, report, "BUS REPORT");
+  main_findings(page, all);
   answers(page, report, " below");
   if (!all.nothing_read()) roll(page, all);
   causes(page, all);

@@ -1,0 +1,132 @@
+// Who, how many, how often.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "exam/cause_tools.hpp"
+#include "exam/evidence.hpp"
+
+namespace tramlog {
+namespace {
+
+constexpr SpanNs kTogether = kSecond / 2;    // fact sheet 10.2: within 500 ms they went together
+constexpr SpanNs kOneByOne = 5 * kSecond;    // and this far apart they did not
+constexpr double kRegular = 0.05, kIrregular = 0.25;  // deviation of intervals, share of their mean
+constexpr std::size_t kIntervalsNeeded = 2;
+
+bool fell_silent(const Scene& s) {
+  return s.incident.kind == IncidentKind::silence || s.incident.kind == IncidentKind::restarts;
+}
+
+// Within how long all of them went, over all its times; several times at once count each for itself.
+SpanNs whole_spread(const Scene& s) {
+  if (!s.incident.voltage_told) {
+    SpanNs spread = 0;
+    for (const IncidentTime& time : s.incident.times) spread = std::max(spread, time.spread);
+    return spread;
+  }
+  return s.incident.times.empty() ? 0 : s.incident.times.back().start.time - s.incident.times.front().start.time;
+}
+
+Weighing one_controller(const Scene& s) {
+  if (!fell_silent(s)) return cannot_be_told();
+  return s.one() ? yes("No other controller dropped out with it.") : no();
+}
+
+Weighing several(const Scene& s) {
+  if (!fell_silent(s)) return cannot_be_told();
+  if (s.one()) return no();
+  return yes(fmt::format("{} went.", counted(s.incident.parties, "controller", "controllers")));
+}
+
+Weighing together_within(const Scene& s) {
+  if (!fell_silent(s)) return cannot_be_told();
+  if (s.one()) return no();
+  const SpanNs spread = whole_spread(s);
+  const double degree = 1 - to_seconds(spread - kTogether) / to_seconds(kOneByOne - kTogether);
+  return to_degree(degree, fmt::format("{} fell silent within {} of each other.",
+                                       counted(s.incident.parties, "controller", "controllers"), format_span(spread)));
+}
+
+Weighing one_by_one(const Scene& s) {
+  if (!fell_silent(s)) return cannot_be_told();
+  if (s.one()) return no();
+  const SpanNs spread = whole_spread(s);
+  return to_degree(to_seconds(spread - kTogether) / to_seconds(kOneByOne - kTogether),
+                   fmt::format("They went one after the other, over {}.", format_span(spread)));
+}
+
+Weighing repeats(const Scene& s) {
+  if (s.incident.times.size() < 2) return no();
+  return to_degree(static_cast<double>(s.incident.times.size() - 1) / 3,
+                   fmt::format("It happened {} times.", s.incident.times.size()));
+}
+
+// Coefficient of variation; negative: too few values.
+double deviation(const std::vector<double>& values) {
+  if (values.size() < kIntervalsNeeded) return -1;
+  double mean = 0;
+  for (const double v : values) mean += v / static_cast<double>(values.size());
+  double variance = 0;
+  for (const double v : values) variance += (v - mean) * (v - mean) / static_cast<double>(values.size());
+  return mean > 0 ? std::sqrt(variance) / mean : -1;
+}
+
+double evenness(double deviation) {
+  return 1 - (deviation - kRegular) / (kIrregular - kRegular);
+}
+
+Weighing regular_interval(const Scene& s) {
+  for (const std::size_t f : s.incident.faults)
+    if (s.all.faults[f].code == "controller.restart-series" &&
+        s.all.faults[f].text.find("regular") != std::string::npos && s.all.faults[f].text.find("irregular") == std::string::npos)
+      return yes(s.all.faults[f].text);
+  if (!fell_silent(s) || s.incident.times.size() < kIntervalsNeeded + 1) return cannot_be_told();
+  std::vector<double> intervals;
+  double sum = 0;
+  for (std::size_t i = 1; i < s.incident.times.size(); ++i) {
+    intervals.push_back(to_seconds(s.incident.times[i].start.time - s.incident.times[i - 1].start.time));
+    sum += intervals.back();
+  }
+  const double deviates = deviation(intervals);
+  if (deviates < 0) return cannot_be_told();
+  return to_degree(evenness(deviates), fmt::format("It came regularly: every {:.1f} s, give or take {:.0f} %.",
+                                                   sum / static_cast<double>(intervals.size()), deviates * 100));
+}
+
+Weighing irregular_interval(const Scene& s) {
+  const Weighing regular = regular_interval(s);
+  if (!regular.degree) return cannot_be_told();
+  return to_degree(1 - *regular.degree, fmt::format("It came {} times without any regularity.", s.incident.times.size()));
+}
+
+Weighing equal_lengths(const Scene& s) {
+  if (!fell_silent(s)) return cannot_be_told();
+  std::vector<double> lengths;
+  for (const IncidentTime& time : s.incident.times)
+    if (time.returned) lengths.push_back(to_seconds(time.until - time.start.time));
+  if (lengths.size() < 3) return cannot_be_told();
+  return to_degree(evenness(deviation(lengths)),
+                   fmt::format("Each silence was equally long, about {:.1f} s: the time that it takes to start.", lengths.front()));
+}
+
+Weighing without_gap(const Scene& s) {
+  return s.incident.kind == IncidentKind::restarts ? yes("It claimed its address anew without a gap in its traffic.") : no();
+}
+
+constexpr EvidenceKind kAll[] = {
+    {"one-controller", one_controller},     {"several", several},
+    {"together-within", together_within},   {"one-by-one", one_by_one},
+    {"repeats", repeats},                   {"regular-interval", regular_interval},
+    {"irregular-interval", irregular_interval}, {"equal-lengths", equal_lengths},
+    {"without-gap", without_gap},
+};
+
+}  // namespace
+
+std::span<const EvidenceKind> evidence_of_shape() {
+  return kAll;
+}
+
+}  // namespace tramlog

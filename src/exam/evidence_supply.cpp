@@ -1,0 +1,211 @@
+// Key, engine, voltage; feeds and sides by the roster (or by the NAMEs).
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cstdlib>
+#include <set>
+
+#include "exam/cause_tools.hpp"
+#include "exam/evidence.hpp"
+
+namespace tramlog {
+namespace {
+
+Weighing engine_started(const Scene& s) {
+  std::size_t near = 0;
+  std::optional<Mark> first;
+  for (const IncidentTime& time : s.incident.times)
+    if (const auto start = engine_start_near(s.seen, time.start.time)) {
+      ++near;
+      if (!first) first = start;
+    }
+  if (!first) return no();
+  return to_degree(static_cast<double>(near) / static_cast<double>(s.incident.times.size()),
+                   fmt::format("The engine began to turn at {}, in the same seconds.", mark_words(*first)));
+}
+
+Weighing key_on(const Scene& s) {
+  for (const IncidentTime& time : s.incident.times)
+    if (const auto key = key_near(s.seen, time.start.time, true))
+      return yes(fmt::format("The key was switched on at {}.", mark_words(*key)));
+  return no();
+}
+
+Weighing key_off(const Scene& s) {
+  for (const IncidentTime& time : s.incident.times)
+    if (const auto key = key_near(s.seen, time.start.time, false); key && key->time <= time.start.time + kSecond)
+      return yes(fmt::format("The key was switched off at {}.", mark_words(*key)));
+  return no();
+}
+
+// A low voltage told by anybody; `own`: by the one controller of the incident itself.
+const DtcRecord* low_voltage(const Scene& s, bool own) {
+  for (const DtcRecord& dtc : s.all.dtcs) {
+    if (!tells_low_voltage(dtc)) continue;
+    const bool is_own = dtc.controller && s.one() && !s.incident.controllers.empty() && s.incident.controllers.front() == *dtc.controller;
+    if (is_own != own) continue;
+    // One that tells its own low voltage does so when it is back, at any time.
+    if (own) return &dtc;
+    for (const IncidentTime& time : s.incident.times)
+      if (std::abs(dtc.first_active.time - time.start.time) <= (s.incident.voltage_told ? 120 * kSecond : kCrankingWindow)) return &dtc;
+  }
+  return nullptr;
+}
+
+Weighing low_voltage_told(const Scene& s) {
+  if (const DtcRecord* dtc = low_voltage(s, false))
+    return yes(fmt::format("{} reported a low supply voltage (SPN {}, FMI {}) at {}.", voice_words(s.all, dtc->controller, dtc->address),
+                           dtc->dtc.spn, dtc->dtc.fmi, mark_words(dtc->first_active)));
+  for (const char* code : {"supply.voltage-low", "supply.voltage-sags-at-cranking"})
+    for (const std::size_t f : faults_with(s.all, code)) {
+      const Fault& fault = s.all.faults[f];
+      for (const IncidentTime& time : s.incident.times)
+        if (fault.start <= time.until + kCrankingWindow && fault.end.value_or(fault.start) >= time.start.time - kCrankingWindow)
+          return yes(fault.text);
+    }
+  return no();
+}
+
+Weighing supply_code_own(const Scene& s) {
+  const DtcRecord* dtc = low_voltage(s, true);
+  if (dtc == nullptr) return no();
+  return yes(fmt::format("It reported a low supply voltage itself (SPN {}, FMI {}) at {}.", dtc->dtc.spn, dtc->dtc.fmi,
+                         mark_words(dtc->first_active)));
+}
+
+Weighing no_start_sign(const Scene& s) {
+  if (engine_started(s).degree.value_or(0) > 0 || key_on(s).degree.value_or(0) > 0 || low_voltage_told(s).degree.value_or(0) > 0)
+    return no();
+  return yes("No start of the engine, no key and no low voltage came with it.");
+}
+
+struct Feeds {
+  bool each_known = false;
+  std::set<std::string> supplies;
+  std::vector<std::size_t> others;  // on the one supply, and talking on
+};
+
+Feeds feeds(const Scene& s) {
+  Feeds f;
+  f.each_known = !s.incident.controllers.empty();
+  for (const std::size_t c : s.incident.controllers) {
+    const std::string supply = supply_of(s.all, c);
+    f.each_known = f.each_known && !supply.empty();
+    f.supplies.insert(supply);
+  }
+  if (f.each_known && f.supplies.size() == 1)
+    for (const std::size_t c : unaffected(s.all, s.incident))
+      if (supply_of(s.all, c) == *f.supplies.begin()) f.others.push_back(c);
+  return f;
+}
+
+Weighing same_supply(const Scene& s) {
+  const Feeds f = feeds(s);
+  if (!f.each_known || s.one()) return cannot_be_told();
+  if (f.supplies.size() != 1) return no();
+  return yes(fmt::format("The roster puts them all on the supply \"{}\".", *f.supplies.begin()));
+}
+
+Weighing different_supplies(const Scene& s) {
+  const Feeds f = feeds(s);
+  if (!f.each_known || s.one()) return cannot_be_told();
+  if (f.supplies.size() == 1) return no();
+  return yes(fmt::format("The roster puts them on {} different supplies.", f.supplies.size()));
+}
+
+Weighing others_on_supply_went_on(const Scene& s) {
+  const Feeds f = feeds(s);
+  if (!f.each_known || f.supplies.size() != 1) return cannot_be_told();
+  if (f.others.empty()) return no();
+  return yes(fmt::format("On the same supply \"{}\" {} went on.", *f.supplies.begin(), controllers_words(s.all, f.others)));
+}
+
+Weighing whole_supply(const Scene& s) {
+  const Feeds f = feeds(s);
+  if (!f.each_known || f.supplies.size() != 1 || s.one()) return cannot_be_told();
+  if (!f.others.empty()) return no();
+  return yes(fmt::format("Nobody on the supply \"{}\" was left.", *f.supplies.begin()));
+}
+
+struct Sides {
+  unsigned implement = 0, tractor = 0;
+  std::vector<std::size_t> implement_left, tractor_left;
+  bool known = true;
+};
+
+Sides sides(const Scene& s) {
+  Sides result;
+  for (const std::size_t c : s.incident.controllers) {
+    const SideGuess side = side_of(s.all, c);
+    (side.implement ? result.implement : result.tractor)++;
+    result.known = result.known && side.known;
+  }
+  for (const std::size_t c : unaffected(s.all, s.incident)) (side_of(s.all, c).implement ? result.implement_left : result.tractor_left).push_back(c);
+  return result;
+}
+
+Weighing whole_implement(const Scene& s) {
+  if (s.incident.controllers.empty()) return cannot_be_told();
+  const Sides side = sides(s);
+  if (side.implement < 2 || side.tractor > 0 || !side.implement_left.empty()) return no();
+  return yes(fmt::format("{} and no other controller of the implement was left{}.", controllers_words(s.all, s.incident.controllers),
+                         side.known ? "" : " (by their NAMEs; a roster would say it)"));
+}
+
+Weighing part_of_implement(const Scene& s) {
+  if (s.incident.controllers.empty()) return cannot_be_told();
+  const Sides side = sides(s);
+  if (side.implement_left.empty()) return no();
+  return yes(fmt::format("Of the implement {} went on.", controllers_words(s.all, side.implement_left)));
+}
+
+Weighing tractor_went_on(const Scene& s) {
+  if (s.incident.controllers.empty()) return cannot_be_told();
+  const Sides side = sides(s);
+  if (side.tractor > 0 || side.tractor_left.empty()) return no();
+  return yes(fmt::format("The tractor's side went on: {}.", controllers_words(s.all, side.tractor_left)));
+}
+
+Weighing tractor_fell_too(const Scene& s) {
+  if (s.incident.controllers.empty()) return cannot_be_told();
+  const Sides side = sides(s);
+  return side.tractor > 0 && !s.one() ? yes(fmt::format("{} of them on the tractor's side.", counted(side.tractor, "is", "are"))) : no();
+}
+
+Weighing same_side(const Scene& s) {
+  if (s.incident.controllers.size() < 2) return cannot_be_told();
+  const Sides side = sides(s);
+  if (side.implement > 0 && side.tractor > 0) return no();
+  return yes(fmt::format("All of them are on the {}'s side.", side.implement > 0 ? "implement" : "tractor"));
+}
+
+Weighing three_or_more(const Scene& s) {
+  return s.incident.parties >= 3 ? yes(fmt::format("{} controllers went.", s.incident.parties)) : no();
+}
+
+constexpr EvidenceKind kAll[] = {
+    {"engine-started", engine_started},
+    {"key-on", key_on},
+    {"key-off", key_off},
+    {"low-voltage-told", low_voltage_told},
+    {"supply-code-own", supply_code_own},
+    {"no-start-sign", no_start_sign},
+    {"same-supply", same_supply},
+    {"different-supplies", different_supplies},
+    {"whole-supply", whole_supply},
+    {"others-on-supply-went-on", others_on_supply_went_on},
+    {"whole-implement", whole_implement},
+    {"part-of-implement", part_of_implement},
+    {"tractor-went-on", tractor_went_on},
+    {"tractor-fell-too", tractor_fell_too},
+    {"same-side", same_side},
+    {"three-or-more", three_or_more},
+};
+
+}  // namespace
+
+std::span<const EvidenceKind> evidence_of_supply() {
+  return kAll;
+}
+
+}  // namespace tramlog

@@ -1,0 +1,151 @@
+// Errors on the wires and load.
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "can/error_frame.hpp"
+#include "exam/cause_tools.hpp"
+#include "exam/evidence.hpp"
+
+namespace tramlog {
+namespace {
+
+using namespace error_frame;
+
+// The interface's own state (error-active again) is no error on the wire.
+bool on_wire(const ErrorBurst& burst) {
+  return (burst.classes & (kProtocol | kTransceiver | kNoAcknowledgement | kBusOff | kBusError)) != 0 || (burst.controller_bits & 0x3C) != 0;
+}
+
+const std::vector<ErrorBurst>& bursts_of(const Scene& s) {
+  static const std::vector<ErrorBurst> kNone;
+  return s.incident.bus && *s.incident.bus < s.seen.buses.size() ? s.seen.buses[*s.incident.bus].bursts : kNone;
+}
+
+Weighing errors_at_the_moment(const Scene& s) {
+  if (s.incident.times.empty()) return cannot_be_told();
+  std::uint64_t frames = 0;
+  std::optional<Mark> first;
+  std::size_t times = 0;
+  for (const IncidentTime& time : s.incident.times) {
+    bool with = false;
+    for (const ErrorBurst& burst : bursts_of(s)) {
+      if (!on_wire(burst) || burst.first.time > time.until + kErrorsAtOnce || burst.last.time < time.start.time - kErrorsAtOnce) continue;
+      with = true;
+      frames += burst.frames;
+      if (!first) first = burst.first;
+    }
+    times += with;
+  }
+  if (!first) return no();
+  return to_degree(static_cast<double>(times) / static_cast<double>(s.incident.times.size()),
+                   fmt::format("{} with it at {}.", counted(frames, "error frame came", "error frames came"), mark_words(*first)));
+}
+
+Weighing no_errors(const Scene& s) {
+  const Weighing with = errors_at_the_moment(s);
+  if (!with.degree) return cannot_be_told();
+  if (*with.degree > 0) return no();
+  // Their absence proves little where the recorder never told any.
+  const bool tells = s.incident.bus && *s.incident.bus < s.all.buses.size() && s.all.buses[*s.incident.bus].error_frames > 0;
+  return to_degree(tells ? 1 : 0.5, tells ? "No error frame came with it, although the recorder tells them." : "No error frame came with it.");
+}
+
+Weighing errors_before(const Scene& s) {
+  constexpr SpanNs kLongBefore = 60 * kSecond;
+  if (s.incident.times.empty()) return cannot_be_told();
+  std::uint64_t frames = 0;
+  const TimeNs start = s.incident.times.front().start.time;
+  for (const ErrorBurst& burst : bursts_of(s))
+    if (on_wire(burst) && burst.last.time < start - kErrorsAtOnce && burst.last.time > start - kLongBefore) frames += burst.frames;
+  return frames > 0 ? yes(fmt::format("{} in the minute before.", counted(frames, "error frame came", "error frames came"))) : no();
+}
+
+// Bursts over the capture's tenths.
+double spread_over_time(const Scene& s) {
+  if (s.all.end <= s.all.start) return 0;
+  unsigned filled = 0;
+  for (int tenth = 0; tenth < 10; ++tenth) {
+    const TimeNs from = s.all.start + (s.all.end - s.all.start) / 10 * tenth;
+    const TimeNs to = from + (s.all.end - s.all.start) / 10;
+    filled += std::any_of(bursts_of(s).begin(), bursts_of(s).end(),
+                          [&](const ErrorBurst& b) { return on_wire(b) && b.first.time <= to && b.last.time >= from; });
+  }
+  return filled / 10.0;
+}
+
+Weighing errors_all_the_time(const Scene& s) {
+  const double spread = spread_over_time(s);
+  if (spread == 0) return no();
+  std::uint64_t frames = 0;
+  for (const ErrorBurst& burst : bursts_of(s)) frames += burst.frames;
+  return to_degree((spread - 0.2) / 0.5, fmt::format("{} in {} bursts lie spread over the whole time.", counted(frames, "error frame", "error frames"),
+                                                     bursts_of(s).size()));
+}
+
+Weighing error_kinds(const Scene& s) {
+  constexpr std::uint8_t kStuff = 0x04, kForm = 0x02, kBits = 0x19;
+  std::uint8_t bits = 0;
+  for (const ErrorBurst& burst : bursts_of(s)) bits = static_cast<std::uint8_t>(bits | ((burst.classes & kProtocol) ? burst.protocol_bits : 0));
+  const unsigned kinds = ((bits & kStuff) != 0) + ((bits & kForm) != 0) + ((bits & kBits) != 0);
+  return kinds >= 2 ? yes(fmt::format("The errors are of {} kinds (stuff, form, bit): no one sender's, but the line's.", kinds)) : no();
+}
+
+Weighing by_fault(const Scene& s, std::initializer_list<const char*> codes) {
+  for (const auto* list : {&s.incident.faults, &s.incident.consequences})
+    for (const std::size_t f : *list)
+      for (const char* code : codes)
+        if (s.all.faults[f].code == code) return yes(s.all.faults[f].text);
+  return no();
+}
+
+Weighing errors_with_load(const Scene& s) { return by_fault(s, {"bus.errors-with-load"}); }
+Weighing only_errors(const Scene& s) { return by_fault(s, {"recorder.only-errors", "bus.bit-rate-suspect"}); }
+Weighing one_talker(const Scene& s) { return by_fault(s, {"bus.one-talker-floods"}); }
+Weighing late_messages(const Scene& s) {
+  return by_fault(s, {"message.jitter-grown", "transfer.failed", "transfer.series", "message.pace"});
+}
+
+Weighing nobody_gone(const Scene& s) {
+  return s.all.dropouts.empty() ? yes("No controller fell silent.") : no();
+}
+
+// A flood of errors with hardly a valid frame.
+Weighing more_errors_than_frames(const Scene& s) {
+  if (!s.incident.bus) return cannot_be_told();
+  const BusSummary& bus = s.all.buses[*s.incident.bus];
+  if (bus.error_frames == 0) return no();
+  return to_degree(static_cast<double>(bus.error_frames) / static_cast<double>(bus.frames + 1),
+                   fmt::format("{} against {} in all.", counted(bus.error_frames, "error frame", "error frames"), counted(bus.frames, "valid frame", "valid frames")));
+}
+
+Weighing load_high(const Scene& s) {
+  if (!s.incident.bus) return cannot_be_told();
+  const BusSummary& bus = s.all.buses[*s.incident.bus];
+  // 70 % on average is where low priorities come late, 90 % leaves them nothing (fact sheet 10, bus overload).
+  return to_degree((bus.load_mean_pct - 50) / 20, fmt::format("{} was loaded {:.1f} % on average, {:.1f} % in its fullest second.", bus.name,
+                                                              bus.load_mean_pct, bus.load_peak_pct));
+}
+
+constexpr EvidenceKind kAll[] = {
+    {"errors-at-the-moment", errors_at_the_moment},
+    {"no-errors", no_errors},
+    {"errors-before", errors_before},
+    {"errors-all-the-time", errors_all_the_time},
+    {"errors-of-several-kinds", error_kinds},
+    {"errors-with-load", errors_with_load},
+    {"only-errors", only_errors},
+    {"more-errors-than-frames", more_errors_than_frames},
+    {"nobody-gone", nobody_gone},
+    {"load-high", load_high},
+    {"one-talker", one_talker},
+    {"late-messages", late_messages},
+};
+
+}  // namespace
+
+std::span<const EvidenceKind> evidence_of_wires() {
+  return kAll;
+}
+
+}  // namespace tramlog

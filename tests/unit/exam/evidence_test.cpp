@@ -1,0 +1,160 @@
+// Each piece of evidence on Conclusions made by hand: there, not there, partly, cannot be told.
+#include "exam/evidence.hpp"
+#include "unit/exam/scenes.hpp"
+
+using namespace tramlog;
+
+TEST_CASE("Evidence: one controller or several, together or one after the other") {
+  HandMade one;
+  one.drop(2, 100, 102, true);
+  CHECK(one.degree("one-controller") == 1);
+  CHECK(one.degree("several") == 0);
+  CHECK(one.degree("together-within") == 0);
+  HandMade two;
+  two.drop(2, 100, 103, true, 1);
+  two.drop(3, 100.2, 103, true, 1);
+  CHECK(two.degree("one-controller") == 0);
+  CHECK(two.degree("several") == 1);
+  CHECK(two.degree("together-within") == 1);
+  CHECK(two.degree("one-by-one") == 0);
+  HandMade apart;
+  apart.drop(2, 100, 120, true, 1);
+  apart.drop(3, 102.75, 120, true, 1);  // halfway between 0.5 s and 5 s
+  CHECK(apart.degree("together-within") == Approx(0.5));
+  CHECK(apart.degree("one-by-one") == Approx(0.5));
+}
+
+TEST_CASE("Evidence: how often, how regularly, how long") {
+  HandMade regular;
+  for (int i = 0; i < 5; ++i) regular.drop(2, 100 + 30 * i, 102 + 30 * i, true);
+  CHECK(regular.degree("repeats") == 1);
+  CHECK(regular.degree("regular-interval") == 1);
+  CHECK(regular.degree("irregular-interval") == 0);
+  CHECK(regular.degree("equal-lengths") == 1);
+  HandMade irregular;
+  const double times[] = {100, 107, 180, 190, 400};
+  for (const double t : times) irregular.drop(2, t, t + 1 + (t - 100) / 30, true);
+  CHECK(irregular.degree("regular-interval") == 0);
+  CHECK(irregular.degree("irregular-interval") == 1);
+  CHECK(irregular.degree("equal-lengths") == 0);
+  HandMade once;
+  once.drop(2, 100, 102, true);
+  CHECK(once.degree("repeats") == 0);
+  CHECK(once.degree("regular-interval") == -1);
+}
+
+TEST_CASE("Evidence: back with a claim, without one, or not at all") {
+  HandMade mixed;
+  mixed.drop(2, 100, 102, true);
+  mixed.drop(2, 200, 202, false);
+  CHECK(mixed.degree("returned-with-claim") == 0.5);
+  CHECK(mixed.degree("returned-without-claim") == 0.5);
+  CHECK(mixed.degree("all-returned") == 1);
+  CHECK(mixed.degree("none-returned") == 0);
+  HandMade gone;
+  gone.drop(2, 100, 0, false);
+  CHECK(gone.degree("returned-with-claim") == -1);
+  CHECK(gone.degree("none-returned") == 1);
+  CHECK(gone.degree("at-captures-edge") == 0);
+  HandMade edge;
+  edge.drop(2, 597, 0, false);
+  CHECK(edge.degree("at-captures-edge") == 1);
+}
+
+TEST_CASE("Evidence: engine, key and voltage") {
+  HandMade plain;
+  plain.drop(2, 100, 102, true, 1);
+  plain.drop(3, 100, 102, true, 1);
+  CHECK(plain.degree("engine-started") == 0);
+  CHECK(plain.degree("no-start-sign") == 1);
+  HandMade cranking = plain;
+  cranking.seen.buses[0].engine_starts.push_back(HandMade::mark(98));
+  CHECK(cranking.degree("engine-started") == 1);
+  CHECK(cranking.degree("no-start-sign") == 0);
+  HandMade key = plain;
+  key.seen.buses[0].key_changes.push_back({HandMade::at(95), 9, true});
+  CHECK(key.degree("key-on") == 1);
+  CHECK(key.degree("key-off") == 0);
+  HandMade voltage = plain;
+  voltage.dtc(4, 168, 18, 101);
+  CHECK(voltage.degree("low-voltage-told") == 1);
+  HandMade far = plain;
+  far.dtc(4, 168, 18, 400);
+  CHECK(far.degree("low-voltage-told") == 0);
+  HandMade high = plain;
+  high.dtc(4, 168, 3, 101);  // FMI 3: above normal
+  CHECK(high.degree("low-voltage-told") == 0);
+  HandMade own;
+  own.drop(2, 100, 102, true);
+  own.dtc(2, 168, 4, 103);
+  CHECK(own.degree("supply-code-own") == 1);
+}
+
+TEST_CASE("Evidence: feeds and sides by the roster") {
+  HandMade b;
+  b.on_supply(0, "cab", "tractor");
+  b.on_supply(1, "cab", "tractor");
+  for (std::size_t i = 2; i < 4; ++i) b.on_supply(i, "cart");
+  for (std::size_t i = 4; i < 6; ++i) b.on_supply(i, "drill");
+  HandMade cart = b;
+  cart.drop(2, 100, 103, true, 1);
+  cart.drop(3, 100, 103, true, 1);
+  CHECK(cart.degree("same-supply") == 1);
+  CHECK(cart.degree("whole-supply") == 1);
+  CHECK(cart.degree("different-supplies") == 0);
+  CHECK(cart.degree("others-on-supply-went-on") == 0);
+  CHECK(cart.degree("part-of-implement") == 1);
+  CHECK(cart.degree("whole-implement") == 0);
+  CHECK(cart.degree("tractor-went-on") == 1);
+  HandMade all = b;
+  for (std::size_t i = 2; i < 6; ++i) all.drop(i, 100, 103, true, 1);
+  CHECK(all.degree("whole-implement") == 1);
+  CHECK(all.degree("part-of-implement") == 0);
+  CHECK(all.degree("different-supplies") == 1);
+  CHECK(all.degree("three-or-more") == 1);
+  HandMade with_tractor = b;
+  with_tractor.drop(0, 100, 103, true, 1);
+  with_tractor.drop(2, 100, 103, true, 1);
+  CHECK(with_tractor.degree("tractor-fell-too") == 1);
+  CHECK(with_tractor.degree("others-on-supply-went-on") == -1);
+  HandMade unknown;
+  unknown.drop(2, 100, 103, true, 1);
+  unknown.drop(3, 100, 103, true, 1);
+  CHECK(unknown.degree("same-supply") == -1);
+}
+
+TEST_CASE("Evidence: errors at the moment, before it, or none") {
+  HandMade quiet;
+  quiet.drop(2, 100, 103, true);
+  CHECK(quiet.degree("errors-at-the-moment") == 0);
+  CHECK(quiet.degree("no-errors") == 0.5);
+  HandMade burst = quiet;
+  burst.errors(100.1, 100.3);
+  CHECK(burst.degree("errors-at-the-moment") == 1);
+  CHECK(burst.degree("no-errors") == 0);
+  HandMade before = quiet;
+  before.errors(70, 71);
+  CHECK(before.degree("errors-before") == 1);
+  CHECK(before.degree("no-errors") == 1);  // the recorder does tell errors
+}
+
+TEST_CASE("Evidence: partners complain by trouble codes that name the address") {
+  HandMade b;
+  b.drop(2, 100, 110, false);  // address 128
+  b.dtc(1, 2128, 9, 103);
+  CHECK(b.degree("partners-complain") == 1);
+  HandMade other;
+  other.drop(2, 100, 110, false);
+  other.dtc(1, 2129, 9, 103);
+  CHECK(other.degree("partners-complain") == 0);
+}
+
+TEST_CASE("Every evidence has its own name and is used by some cause") {
+  const std::string table(CauseWeights::built_in_text());
+  for (const EvidenceKind& kind : all_evidence()) {
+    INFO(kind.name);
+    CHECK(std::count_if(all_evidence().begin(), all_evidence().end(), [&](const EvidenceKind& other) { return std::string(other.name) == kind.name; }) == 1);
+    if (std::string(kind.name) == "key-off" || std::string(kind.name) == "has-statistics" || std::string(kind.name) == "errors-before") continue;
+    CHECK(table.find("\n" + std::string(kind.name) + " = ") != std::string::npos);
+  }
+}
