@@ -4,6 +4,8 @@
 
 #include <algorithm>
 
+#include "exam/words.hpp"
+
 namespace tramlog {
 
 const std::vector<EvidenceKind>& all_evidence() {

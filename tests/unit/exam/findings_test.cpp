@@ -7,7 +7,7 @@ using namespace tramlog;
 TEST_CASE("The built-in table of weights is right, and a user's file replaces single numbers") {
   REQUIRE(CauseWeights::built_in().row("supply.unit") != nullptr);
   CHECK(CauseWeights::parse(CauseWeights::built_in_text(), "again.toml").ok());
-  const auto mine = CauseWeights::parse("[\"supply.unit\"]\nrepeats = 99\n", "mine.toml");
+  auto mine = CauseWeights::parse("[\"supply.unit\"]\nrepeats = 99\n", "mine.toml");
   REQUIRE(mine.ok());
   CHECK(mine->row("supply.unit")->at("repeats") == 99);
   CHECK(mine->row("supply.unit")->at("one-controller") == CauseWeights::built_in().row("supply.unit")->at("one-controller"));
@@ -15,7 +15,7 @@ TEST_CASE("The built-in table of weights is right, and a user's file replaces si
 
 TEST_CASE("A name in the table that nobody knows is an error with its line") {
   const auto where = [](const char* text) {
-    const auto parsed = CauseWeights::parse(text, "w.toml");
+    auto parsed = CauseWeights::parse(text, "w.toml");
     REQUIRE_FALSE(parsed.ok());
     CHECK(parsed.error().kind == ErrorKind::usage);
     return parsed.error().where;
@@ -73,7 +73,7 @@ TEST_CASE("Two causes that cannot be told apart both stand, with what decides") 
   CHECK(findings[0].tell_apart == findings[1].tell_apart);
   CHECK(findings[0].tell_apart.find("Measure the feed") == 0);
   // With a margin of nothing only the better one does.
-  const auto narrow = CauseWeights::parse("[verdict]\nmargin = 0\n", "n.toml");
+  auto narrow = CauseWeights::parse("[verdict]\nmargin = 0\n", "n.toml");
   REQUIRE(narrow.ok());
   CHECK(find_causes(b.all, b.seen, *narrow).size() == 1);
 }

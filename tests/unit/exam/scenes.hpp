@@ -5,6 +5,7 @@
 #include <catch2/catch.hpp>
 #include <string>
 
+#include "exam/evidence.hpp"
 #include "exam/findings.hpp"
 
 namespace tramlog {
