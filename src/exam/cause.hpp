@@ -1,6 +1,6 @@
-// A cause: one file in exam/causes/, named like its object: which incidents it may explain, what it says, and what to measure
-// or swap next. How well it fits is not its business: evidence and dbc/cause-weights.toml decide (fact sheet, network and
-// diagnostics, 10).
+// A cause: one file in exam/causes/, named like its object: which incidents it may explain, what it says, and
+// what to measure or swap next. How well it fits is not its business: evidence and dbc/cause-weights.toml
+// decide (fact sheet, network and diagnostics, 10).
 #pragma once
 
 #include "exam/evidence.hpp"

@@ -9,8 +9,8 @@
 
 namespace tramlog {
 
-/// Controllers of its bus that kept talking over the incident's first time. Only those with a rhythm count: nobody can tell
-/// whether the others were there.
+/// Controllers of its bus that kept talking over the incident's first time. Only those with a rhythm count:
+/// nobody can tell whether the others were there.
 std::vector<std::size_t> unaffected(const Conclusions& found, const Incident& incident);
 
 /// Indexes of the faults with this code.

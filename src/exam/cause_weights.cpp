@@ -22,7 +22,8 @@ constexpr std::string_view kBetween = " / ";
 constexpr std::string_view kSettings[] = {"verdict", "rank"};
 
 Error at(const std::string& file, const toml::source_region& where, std::string what, std::string remedy) {
-  return {ErrorKind::usage, std::move(what), fmt::format("{}:{}:{}", file, where.begin.line, where.begin.column), std::move(remedy)};
+  return {ErrorKind::usage, std::move(what),
+          fmt::format("{}:{}:{}", file, where.begin.line, where.begin.column), std::move(remedy)};
 }
 
 std::string shown(std::string_view text) {
@@ -30,7 +31,8 @@ std::string shown(std::string_view text) {
 }
 
 bool is_cause(std::string_view code) {
-  return std::any_of(std::begin(causes::kAll), std::end(causes::kAll), [&](const Cause* cause) { return cause->code == code; });
+  return std::any_of(std::begin(causes::kAll), std::end(causes::kAll),
+                     [&](const Cause* cause) { return cause->code == code; });
 }
 
 std::string causes_known() {
@@ -41,18 +43,22 @@ std::string causes_known() {
 
 bool is_pair(std::string_view key) {
   const std::size_t middle = key.find(kBetween);
-  return middle != std::string_view::npos && is_cause(key.substr(0, middle)) && is_cause(key.substr(middle + kBetween.size()));
+  return middle != std::string_view::npos && is_cause(key.substr(0, middle)) &&
+         is_cause(key.substr(middle + kBetween.size()));
 }
 
 }  // namespace
 
-std::optional<Error> CauseWeights::read_over(std::string_view text, const std::string& file, bool built_in, CauseWeights& weights) {
+std::optional<Error> CauseWeights::read_over(std::string_view text, const std::string& file, bool built_in,
+                                             CauseWeights& weights) {
   if (text.size() > kMaxBytes)
-    return Error{ErrorKind::usage, fmt::format("the weights have {} bytes, at most {} are allowed", text.size(), kMaxBytes), file,
-                 "check that this is a file of weights"};
+    return Error{ErrorKind::usage,
+                 fmt::format("the weights have {} bytes, at most {} are allowed", text.size(), kMaxBytes),
+                 file, "check that this is a file of weights"};
   const toml::parse_result parsed = toml::parse(text, std::string_view(file));
   if (!parsed)
-    return at(file, parsed.error().source(), "not TOML: " + printable_utf8(parsed.error().description()), "correct this line");
+    return at(file, parsed.error().source(), "not TOML: " + printable_utf8(parsed.error().description()),
+              "correct this line");
   for (const auto& [table_key, node] : parsed.table()) {
     const std::string_view name = table_key.str();
     const auto& where = table_key.source().begin ? table_key.source() : node.source();
@@ -63,7 +69,8 @@ std::optional<Error> CauseWeights::read_over(std::string_view text, const std::s
                 "write the cause's code in quotes, as [\"supply.unit\"]; known are: " + causes_known());
     const toml::table* table = node.as_table();
     if (table == nullptr)
-      return at(file, where, fmt::format("{} must be a table", shown(name)), fmt::format("write [\"{}\"] on a line of its own", printable_utf8(name)));
+      return at(file, where, fmt::format("{} must be a table", shown(name)),
+                fmt::format("write [\"{}\"] on a line of its own", printable_utf8(name)));
     for (const auto& [key, value] : *table) {
       const auto& key_at = key.source().begin ? key.source() : value.source();
       const std::string_view word = key.str();
@@ -77,17 +84,20 @@ std::optional<Error> CauseWeights::read_over(std::string_view text, const std::s
       }
       const std::optional<double> number = value.is_number() ? value.value<double>() : std::nullopt;
       if (!number || !std::isfinite(*number))
-        return at(file, value.source(), fmt::format("{} of [{}] must be a finite number", shown(word), printable_utf8(name)),
+        return at(file, value.source(),
+                  fmt::format("{} of [{}] must be a finite number", shown(word), printable_utf8(name)),
                   "write it without quotes, as 25");
       if (settings) {
         const std::string whole = fmt::format("{}.{}", name, word);
         if (!built_in && weights.settings_.find(whole) == weights.settings_.end())
-          return at(file, key_at, fmt::format("there is no {} in [{}]", shown(word), name), "see the built-in table for its names");
+          return at(file, key_at, fmt::format("there is no {} in [{}]", shown(word), name),
+                    "see the built-in table for its names");
         weights.settings_[whole] = *number;
         continue;
       }
       if (word != "base" && find_evidence(word) == nullptr)
-        return at(file, key_at, fmt::format("there is no evidence {}", shown(word)), "see the built-in table for the names of evidence");
+        return at(file, key_at, fmt::format("there is no evidence {}", shown(word)),
+                  "see the built-in table for the names of evidence");
       weights.rows_[std::string(name)][std::string(word)] = *number;
     }
   }

@@ -1,4 +1,5 @@
-// The table behind the findings: dbc/cause-weights.toml (compiled in); a user's file replaces any number of it.
+// The table behind the findings: dbc/cause-weights.toml (compiled in); a user's file replaces any number of
+// it.
 #pragma once
 
 #include <map>
@@ -17,8 +18,9 @@ class CauseWeights {
   /// The built-in file.
   static const CauseWeights& built_in();
   static std::string_view built_in_text();
-  /// `text` is TOML of the built-in file's form; the numbers that it names are replaced, evidence may be added to a cause.
-  /// Errors (ErrorKind::usage) name file, line and column: not TOML, a cause, evidence or setting that does not exist, no number.
+  /// `text` is TOML of the built-in file's form; the numbers that it names are replaced, evidence may be
+  /// added to a cause. Errors (ErrorKind::usage) name file, line and column: not TOML, a cause, evidence or
+  /// setting that does not exist, no number.
   static Result<CauseWeights> parse(std::string_view text, const std::string& file);
 
   /// "verdict.likely", "rank.silence"; one that does not exist is 0 (tests hold all uses against the file).
@@ -29,7 +31,8 @@ class CauseWeights {
   std::string_view tell_apart(std::string_view one, std::string_view other) const;
 
  private:
-  static std::optional<Error> read_over(std::string_view text, const std::string& file, bool built_in, CauseWeights& weights);
+  static std::optional<Error> read_over(std::string_view text, const std::string& file, bool built_in,
+                                        CauseWeights& weights);
 
   std::map<std::string, Row, std::less<>> rows_;
   std::map<std::string, double, std::less<>> settings_;

@@ -9,7 +9,7 @@
 
 namespace tramlog {
 namespace {
-constexpr std::uint32_t kGapsOfPace = 20;           // fewer do not tell a pace
+constexpr std::uint32_t kGapsOfPace = 20;  // fewer do not tell a pace
 }  // namespace
 
 Conclusions Examiner::Impl::conclude(const std::optional<Roster>& roster, const CauseWeights& weights) {
@@ -314,8 +314,13 @@ void Conclude::observe() {
   }
   for (const ClockStep& step : state_.clock_steps_) seen_.clock_steps.push_back({step.at, step.back});
   for (const auto& bus : state_.buses_)
-    seen_.buses.push_back({bus->bursts, bus->suspensions, bus->key_changes, bus->engine_starts, bus->rate,
-                           {bus->last, bus->last_frame}, {}});
+    seen_.buses.push_back({bus->bursts,
+                           bus->suspensions,
+                           bus->key_changes,
+                           bus->engine_starts,
+                           bus->rate,
+                           {bus->last, bus->last_frame},
+                           {}});
   observe_rates();
   observe_requests();
   observe_servers();
@@ -365,7 +370,8 @@ void Conclude::implements() {
 
 // What ended with the machine's own power-down is no fault: the task controller's status, a speed, a fix.
 void Conclude::fold_power_down(CheckLine& line) const {
-  if (line.verdict != Verdict::attention || line.moments.empty() || line.moments.size() >= kMaxMoments) return;
+  if (line.verdict != Verdict::attention || line.moments.empty() || line.moments.size() >= kMaxMoments)
+    return;
   constexpr SpanNs kAround = 3 * kSecond;
   const auto powered_down = [&](const Moment& moment) {
     const auto within = [&](TimeNs start, TimeNs end) {

@@ -125,7 +125,7 @@ struct DtcRecord {
   Mark first_active, last_active;
   std::optional<Mark> cleared;
   unsigned activations = 0;
-  std::vector<Mark> times;  // of the activations, at most DtcTrack::kMaxTimes
+  std::vector<Mark> times;              // of the activations, at most DtcTrack::kMaxTimes
   bool previously_active_only = false;  // known from DM2 alone: the times are those of the report
   std::optional<Address> clear_requested_by;
 };
@@ -153,8 +153,8 @@ enum class Confidence : std::uint8_t { certain, likely, possible };
 struct Finding {
   std::string cause;
   Confidence confidence = Confidence::possible;
-  double score = 0;                 // sum of the weights of its evidence (dbc/cause-weights.toml)
-  std::size_t incident = 0;         // findings with one number are two causes of one incident that both stand
+  double score = 0;          // sum of the weights of its evidence (dbc/cause-weights.toml)
+  std::size_t incident = 0;  // findings with one number are two causes of one incident that both stand
   std::vector<std::size_t> controllers;   // of the incident
   std::vector<std::size_t> faults;        // indexes explained: what the incident consists of ..
   std::vector<std::size_t> consequences;  // .. and what only follows from it
@@ -184,7 +184,7 @@ struct RollcallEntry {
   std::string detail;
   bool required = true;
   std::optional<std::size_t> stand_in;  // missing: another unit that does this job
-  bool nameless = false;  // ambiguous: voices without a claim talk, and it may be one of them
+  bool nameless = false;                // ambiguous: voices without a claim talk, and it may be one of them
   std::string supply, side;
 };
 

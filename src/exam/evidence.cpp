@@ -11,7 +11,8 @@ namespace tramlog {
 const std::vector<EvidenceKind>& all_evidence() {
   static const std::vector<EvidenceKind> all = [] {
     std::vector<EvidenceKind> list;
-    for (const auto part : {evidence_of_shape(), evidence_of_return(), evidence_of_supply(), evidence_of_wires(), evidence_of_partners()})
+    for (const auto part : {evidence_of_shape(), evidence_of_return(), evidence_of_supply(),
+                            evidence_of_wires(), evidence_of_partners()})
       list.insert(list.end(), part.begin(), part.end());
     return list;
   }();
@@ -20,7 +21,8 @@ const std::vector<EvidenceKind>& all_evidence() {
 
 const EvidenceKind* find_evidence(std::string_view name) {
   const auto& all = all_evidence();
-  const auto found = std::find_if(all.begin(), all.end(), [&](const EvidenceKind& kind) { return kind.name == name; });
+  const auto found =
+      std::find_if(all.begin(), all.end(), [&](const EvidenceKind& kind) { return kind.name == name; });
   return found == all.end() ? nullptr : &*found;
 }
 

@@ -25,10 +25,18 @@ struct Weighing {
   std::optional<double> degree;  // 0: no .. 1: yes; none: cannot be told, weighs nothing
   std::string text;              // one sentence with the measured numbers
 };
-inline Weighing cannot_be_told() { return {std::nullopt, {}}; }
-inline Weighing no() { return {0.0, {}}; }
-inline Weighing yes(std::string text) { return {1.0, std::move(text)}; }
-inline Weighing to_degree(double degree, std::string text) { return {degree < 0 ? 0 : degree > 1 ? 1 : degree, std::move(text)}; }
+inline Weighing cannot_be_told() {
+  return {std::nullopt, {}};
+}
+inline Weighing no() {
+  return {0.0, {}};
+}
+inline Weighing yes(std::string text) {
+  return {1.0, std::move(text)};
+}
+inline Weighing to_degree(double degree, std::string text) {
+  return {degree < 0 ? 0 : degree > 1 ? 1 : degree, std::move(text)};
+}
 
 struct EvidenceKind {
   const char* name;  // as in the table: "returned-with-claim"

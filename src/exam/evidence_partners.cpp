@@ -12,8 +12,9 @@ namespace {
 Weighing partners_complain(const Scene& s) {
   if (s.incident.complaints.empty()) return no();
   const DtcRecord& dtc = s.all.dtcs[s.incident.complaints.front()];
-  return yes(fmt::format("{} reported that it missed it (SPN {}, FMI {}) at {}.", voice_words(s.all, dtc.controller, dtc.address), dtc.dtc.spn,
-                         dtc.dtc.fmi, mark_words(dtc.first_active)));
+  return yes(fmt::format("{} reported that it missed it (SPN {}, FMI {}) at {}.",
+                         voice_words(s.all, dtc.controller, dtc.address), dtc.dtc.spn, dtc.dtc.fmi,
+                         mark_words(dtc.first_active)));
 }
 
 Weighing function_is(const Scene& s, unsigned function, const char* words) {
@@ -30,30 +31,39 @@ Weighing function_is(const Scene& s, unsigned function, const char* words) {
 }
 
 // NAME function 130 of device class 0, and 29 (fact sheet 2.2).
-Weighing is_task_controller(const Scene& s) { return function_is(s, 130, "It is the task controller: its clients close down when they miss it."); }
-Weighing is_terminal(const Scene& s) { return function_is(s, 29, "It is the terminal: its working sets lose their pages."); }
+Weighing is_task_controller(const Scene& s) {
+  return function_is(s, 130, "It is the task controller: its clients close down when they miss it.");
+}
+Weighing is_terminal(const Scene& s) {
+  return function_is(s, 29, "It is the terminal: its working sets lose their pages.");
+}
 
 Weighing is_only_follower(const Scene& s) {
   for (const std::size_t f : s.incident.consequences)
-    if (s.all.faults[f].code == "client.timed-out" || s.all.faults[f].code == "task-controller.lost" || s.all.faults[f].code == "terminal.lost")
+    if (s.all.faults[f].code == "client.timed-out" || s.all.faults[f].code == "task-controller.lost" ||
+        s.all.faults[f].code == "terminal.lost")
       return yes(s.all.faults[f].text);
   return no();
 }
 
 Weighing has_statistics(const Scene& s) {
   if (!s.incident.bus) return cannot_be_told();
-  return s.all.buses[*s.incident.bus].has_statistics ? yes("Steady statistics blocks prove that the recorder was running.") : no();
+  return s.all.buses[*s.incident.bus].has_statistics
+             ? yes("Steady statistics blocks prove that the recorder was running.")
+             : no();
 }
 
 Weighing hearing_unknown(const Scene& s) {
   for (const std::size_t i : s.incident.silences)
-    if (s.all.silences[i].verdict == BusSilence::Verdict::unknown) return yes(fmt::format("Of the first silence: {}.", s.all.silences[i].why));
+    if (s.all.silences[i].verdict == BusSilence::Verdict::unknown)
+      return yes(fmt::format("Of the first silence: {}.", s.all.silences[i].why));
   return no();
 }
 
 Weighing hearing_proved(const Scene& s) {
   for (const std::size_t i : s.incident.silences)
-    if (s.all.silences[i].verdict == BusSilence::Verdict::silent) return yes(fmt::format("Of the first silence: {}.", s.all.silences[i].why));
+    if (s.all.silences[i].verdict == BusSilence::Verdict::silent)
+      return yes(fmt::format("Of the first silence: {}.", s.all.silences[i].why));
   return no();
 }
 
@@ -63,7 +73,8 @@ Weighing recorder_blind_near(const Scene& s) {
   for (const BlindSpan& span : s.all.buses[*s.incident.bus].blind)
     for (const IncidentTime& time : s.incident.times)
       if (span.start <= time.until + kNear && span.end >= time.start.time - kNear)
-        return yes(fmt::format("The recorder was blind for {} close to it: {}.", format_span(span.end - span.start), span.reason));
+        return yes(fmt::format("The recorder was blind for {} close to it: {}.",
+                               format_span(span.end - span.start), span.reason));
   return no();
 }
 
@@ -77,10 +88,14 @@ Weighing other_bus_went_on(const Scene& s) {
 }
 
 constexpr EvidenceKind kAll[] = {
-    {"partners-complain", partners_complain}, {"is-task-controller", is_task_controller},
-    {"is-terminal", is_terminal},             {"clients-closed-down", is_only_follower},
-    {"has-statistics", has_statistics},       {"hearing-unknown", hearing_unknown},
-    {"hearing-proved", hearing_proved},       {"recorder-blind-near", recorder_blind_near},
+    {"partners-complain", partners_complain},
+    {"is-task-controller", is_task_controller},
+    {"is-terminal", is_terminal},
+    {"clients-closed-down", is_only_follower},
+    {"has-statistics", has_statistics},
+    {"hearing-unknown", hearing_unknown},
+    {"hearing-proved", hearing_proved},
+    {"recorder-blind-near", recorder_blind_near},
     {"other-bus-went-on", other_bus_went_on},
 };
 

@@ -45,30 +45,39 @@ Weighing none_returned(const Scene& s) {
   }
   if (whole == 0 || away == 0) return no();
   const Dropout& first = s.all.dropouts[s.incident.dropouts.back()];
-  return to_degree(share(away, whole), fmt::format("Not heard again for {} until the capture's end; every {} was usual before.",
-                                                   format_span(first.judged_until - last.start.time), format_span(first.fastest_period)));
+  return to_degree(
+      share(away, whole),
+      fmt::format("Not heard again for {} until the capture's end; every {} was usual before.",
+                  format_span(first.judged_until - last.start.time), format_span(first.fastest_period)));
 }
 
 Weighing returned_with_claim(const Scene& s) {
-  if (s.incident.kind == IncidentKind::restarts) return yes("It made a new address claim that nobody had asked for: it had started again.");
+  if (s.incident.kind == IncidentKind::restarts)
+    return yes("It made a new address claim that nobody had asked for: it had started again.");
   const Returns r = returns(s);
   if (r.back == 0) return cannot_be_told();
-  return to_degree(share(r.claimed, r.back),
-                   s.one() ? fmt::format("{}; back with a new address claim {} of {} times: it had started again.",
-                                         silence_lengths(s.all, s.incident.dropouts), r.claimed, r.back)
-                           : fmt::format("{} of {} returns came with a new address claim: the power had been off, or they were reset.",
-                                         r.claimed, r.back));
+  return to_degree(
+      share(r.claimed, r.back),
+      s.one()
+          ? fmt::format("{}; back with a new address claim {} of {} times: it had started again.",
+                        silence_lengths(s.all, s.incident.dropouts), r.claimed, r.back)
+          : fmt::format(
+                "{} of {} returns came with a new address claim: the power had been off, or they were reset.",
+                r.claimed, r.back));
 }
 
 Weighing returned_without_claim(const Scene& s) {
   const Returns r = returns(s);
   if (r.back == 0) return cannot_be_told();
-  return to_degree(share(r.back - r.claimed, r.back),
-                   s.one() ? fmt::format("{}; back without a new address claim {} of {} times: it had not lost its power.",
-                                         silence_lengths(s.all, s.incident.dropouts), r.back - r.claimed, r.back)
-                           : fmt::format("{} of {} returns came without a new address claim: the power had stayed on, so rather the "
-                                         "wires or the recorder's tap.",
-                                         r.back - r.claimed, r.back));
+  return to_degree(
+      share(r.back - r.claimed, r.back),
+      s.one()
+          ? fmt::format("{}; back without a new address claim {} of {} times: it had not lost its power.",
+                        silence_lengths(s.all, s.incident.dropouts), r.back - r.claimed, r.back)
+          : fmt::format(
+                "{} of {} returns came without a new address claim: the power had stayed on, so rather the "
+                "wires or the recorder's tap.",
+                r.back - r.claimed, r.back));
 }
 
 Weighing at_captures_edge(const Scene& s) {
@@ -81,8 +90,10 @@ Weighing at_captures_edge(const Scene& s) {
 }
 
 constexpr EvidenceKind kAll[] = {
-    {"returned-with-claim", returned_with_claim}, {"returned-without-claim", returned_without_claim},
-    {"all-returned", all_returned},               {"none-returned", none_returned},
+    {"returned-with-claim", returned_with_claim},
+    {"returned-without-claim", returned_without_claim},
+    {"all-returned", all_returned},
+    {"none-returned", none_returned},
     {"at-captures-edge", at_captures_edge},
 };
 

@@ -10,8 +10,8 @@
 namespace tramlog {
 namespace {
 
-constexpr SpanNs kTogether = kSecond / 2;    // fact sheet 10.2: within 500 ms they went together
-constexpr SpanNs kOneByOne = 5 * kSecond;    // and this far apart they did not
+constexpr SpanNs kTogether = kSecond / 2;             // fact sheet 10.2: within 500 ms they went together
+constexpr SpanNs kOneByOne = 5 * kSecond;             // and this far apart they did not
 constexpr double kRegular = 0.05, kIrregular = 0.25;  // deviation of intervals, share of their mean
 constexpr std::size_t kIntervalsNeeded = 2;
 
@@ -26,7 +26,8 @@ SpanNs whole_spread(const Scene& s) {
     for (const IncidentTime& time : s.incident.times) spread = std::max(spread, time.spread);
     return spread;
   }
-  return s.incident.times.empty() ? 0 : s.incident.times.back().start.time - s.incident.times.front().start.time;
+  return s.incident.times.empty() ? 0
+                                  : s.incident.times.back().start.time - s.incident.times.front().start.time;
 }
 
 Weighing one_controller(const Scene& s) {
@@ -45,8 +46,9 @@ Weighing together_within(const Scene& s) {
   if (s.one()) return no();
   const SpanNs spread = whole_spread(s);
   const double degree = 1 - to_seconds(spread - kTogether) / to_seconds(kOneByOne - kTogether);
-  return to_degree(degree, fmt::format("{} fell silent within {} of each other.",
-                                       counted(s.incident.parties, "controller", "controllers"), format_span(spread)));
+  return to_degree(
+      degree, fmt::format("{} fell silent within {} of each other.",
+                          counted(s.incident.parties, "controller", "controllers"), format_span(spread)));
 }
 
 Weighing one_by_one(const Scene& s) {
@@ -80,7 +82,8 @@ double evenness(double deviation) {
 Weighing regular_interval(const Scene& s) {
   for (const std::size_t f : s.incident.faults)
     if (s.all.faults[f].code == "controller.restart-series" &&
-        s.all.faults[f].text.find("regular") != std::string::npos && s.all.faults[f].text.find("irregular") == std::string::npos)
+        s.all.faults[f].text.find("regular") != std::string::npos &&
+        s.all.faults[f].text.find("irregular") == std::string::npos)
       return yes(s.all.faults[f].text);
   if (!fell_silent(s) || s.incident.times.size() < kIntervalsNeeded + 1) return cannot_be_told();
   std::vector<double> intervals;
@@ -91,14 +94,16 @@ Weighing regular_interval(const Scene& s) {
   }
   const double deviates = deviation(intervals);
   if (deviates < 0) return cannot_be_told();
-  return to_degree(evenness(deviates), fmt::format("It came regularly: every {:.1f} s, give or take {:.0f} %.",
-                                                   sum / static_cast<double>(intervals.size()), deviates * 100));
+  return to_degree(evenness(deviates),
+                   fmt::format("It came regularly: every {:.1f} s, give or take {:.0f} %.",
+                               sum / static_cast<double>(intervals.size()), deviates * 100));
 }
 
 Weighing irregular_interval(const Scene& s) {
   const Weighing regular = regular_interval(s);
   if (!regular.degree) return cannot_be_told();
-  return to_degree(1 - *regular.degree, fmt::format("It came {} times without any regularity.", s.incident.times.size()));
+  return to_degree(1 - *regular.degree,
+                   fmt::format("It came {} times without any regularity.", s.incident.times.size()));
 }
 
 Weighing equal_lengths(const Scene& s) {
@@ -107,19 +112,27 @@ Weighing equal_lengths(const Scene& s) {
   for (const IncidentTime& time : s.incident.times)
     if (time.returned) lengths.push_back(to_seconds(time.until - time.start.time));
   if (lengths.size() < 3) return cannot_be_told();
-  return to_degree(evenness(deviation(lengths)),
-                   fmt::format("Each silence was equally long, about {:.1f} s: the time that it takes to start.", lengths.front()));
+  return to_degree(
+      evenness(deviation(lengths)),
+      fmt::format("Each silence was equally long, about {:.1f} s: the time that it takes to start.",
+                  lengths.front()));
 }
 
 Weighing without_gap(const Scene& s) {
-  return s.incident.kind == IncidentKind::restarts ? yes("It claimed its address anew without a gap in its traffic.") : no();
+  return s.incident.kind == IncidentKind::restarts
+             ? yes("It claimed its address anew without a gap in its traffic.")
+             : no();
 }
 
 constexpr EvidenceKind kAll[] = {
-    {"one-controller", one_controller},     {"several", several},
-    {"together-within", together_within},   {"one-by-one", one_by_one},
-    {"repeats", repeats},                   {"regular-interval", regular_interval},
-    {"irregular-interval", irregular_interval}, {"equal-lengths", equal_lengths},
+    {"one-controller", one_controller},
+    {"several", several},
+    {"together-within", together_within},
+    {"one-by-one", one_by_one},
+    {"repeats", repeats},
+    {"regular-interval", regular_interval},
+    {"irregular-interval", irregular_interval},
+    {"equal-lengths", equal_lengths},
     {"without-gap", without_gap},
 };
 

@@ -33,7 +33,8 @@ Weighing key_on(const Scene& s) {
 
 Weighing key_off(const Scene& s) {
   for (const IncidentTime& time : s.incident.times)
-    if (const auto key = key_near(s.seen, time.start.time, false); key && key->time <= time.start.time + kSecond)
+    if (const auto key = key_near(s.seen, time.start.time, false);
+        key && key->time <= time.start.time + kSecond)
       return yes(fmt::format("The key was switched off at {}.", mark_words(*key)));
   return no();
 }
@@ -42,25 +43,30 @@ Weighing key_off(const Scene& s) {
 const DtcRecord* low_voltage(const Scene& s, bool own) {
   for (const DtcRecord& dtc : s.all.dtcs) {
     if (!tells_low_voltage(dtc)) continue;
-    const bool is_own = dtc.controller && s.one() && !s.incident.controllers.empty() && s.incident.controllers.front() == *dtc.controller;
+    const bool is_own = dtc.controller && s.one() && !s.incident.controllers.empty() &&
+                        s.incident.controllers.front() == *dtc.controller;
     if (is_own != own) continue;
     // One that tells its own low voltage does so when it is back, at any time.
     if (own) return &dtc;
     for (const IncidentTime& time : s.incident.times)
-      if (std::abs(dtc.first_active.time - time.start.time) <= (s.incident.voltage_told ? 120 * kSecond : kCrankingWindow)) return &dtc;
+      if (std::abs(dtc.first_active.time - time.start.time) <=
+          (s.incident.voltage_told ? 120 * kSecond : kCrankingWindow))
+        return &dtc;
   }
   return nullptr;
 }
 
 Weighing low_voltage_told(const Scene& s) {
   if (const DtcRecord* dtc = low_voltage(s, false))
-    return yes(fmt::format("{} reported a low supply voltage (SPN {}, FMI {}) at {}.", voice_words(s.all, dtc->controller, dtc->address),
-                           dtc->dtc.spn, dtc->dtc.fmi, mark_words(dtc->first_active)));
+    return yes(fmt::format("{} reported a low supply voltage (SPN {}, FMI {}) at {}.",
+                           voice_words(s.all, dtc->controller, dtc->address), dtc->dtc.spn, dtc->dtc.fmi,
+                           mark_words(dtc->first_active)));
   for (const char* code : {"supply.voltage-low", "supply.voltage-sags-at-cranking"})
     for (const std::size_t f : faults_with(s.all, code)) {
       const Fault& fault = s.all.faults[f];
       for (const IncidentTime& time : s.incident.times)
-        if (fault.start <= time.until + kCrankingWindow && fault.end.value_or(fault.start) >= time.start.time - kCrankingWindow)
+        if (fault.start <= time.until + kCrankingWindow &&
+            fault.end.value_or(fault.start) >= time.start.time - kCrankingWindow)
           return yes(fault.text);
     }
   return no();
@@ -69,12 +75,13 @@ Weighing low_voltage_told(const Scene& s) {
 Weighing supply_code_own(const Scene& s) {
   const DtcRecord* dtc = low_voltage(s, true);
   if (dtc == nullptr) return no();
-  return yes(fmt::format("It reported a low supply voltage itself (SPN {}, FMI {}) at {}.", dtc->dtc.spn, dtc->dtc.fmi,
-                         mark_words(dtc->first_active)));
+  return yes(fmt::format("It reported a low supply voltage itself (SPN {}, FMI {}) at {}.", dtc->dtc.spn,
+                         dtc->dtc.fmi, mark_words(dtc->first_active)));
 }
 
 Weighing no_start_sign(const Scene& s) {
-  if (engine_started(s).degree.value_or(0) > 0 || key_on(s).degree.value_or(0) > 0 || low_voltage_told(s).degree.value_or(0) > 0)
+  if (engine_started(s).degree.value_or(0) > 0 || key_on(s).degree.value_or(0) > 0 ||
+      low_voltage_told(s).degree.value_or(0) > 0)
     return no();
   return yes("No start of the engine, no key and no low voltage came with it.");
 }
@@ -117,7 +124,8 @@ Weighing others_on_supply_went_on(const Scene& s) {
   const Feeds f = feeds(s);
   if (!f.each_known || f.supplies.size() != 1) return cannot_be_told();
   if (f.others.empty()) return no();
-  return yes(fmt::format("On the same supply \"{}\" {} went on.", *f.supplies.begin(), controllers_words(s.all, f.others)));
+  return yes(fmt::format("On the same supply \"{}\" {} went on.", *f.supplies.begin(),
+                         controllers_words(s.all, f.others)));
 }
 
 Weighing whole_supply(const Scene& s) {
@@ -140,7 +148,8 @@ Sides sides(const Scene& s) {
     (side.implement ? result.implement : result.tractor)++;
     result.known = result.known && side.known;
   }
-  for (const std::size_t c : unaffected(s.all, s.incident)) (side_of(s.all, c).implement ? result.implement_left : result.tractor_left).push_back(c);
+  for (const std::size_t c : unaffected(s.all, s.incident))
+    (side_of(s.all, c).implement ? result.implement_left : result.tractor_left).push_back(c);
   return result;
 }
 
@@ -148,7 +157,8 @@ Weighing whole_implement(const Scene& s) {
   if (s.incident.controllers.empty()) return cannot_be_told();
   const Sides side = sides(s);
   if (side.implement < 2 || side.tractor > 0 || !side.implement_left.empty()) return no();
-  return yes(fmt::format("{} and no other controller of the implement was left{}.", controllers_words(s.all, s.incident.controllers),
+  return yes(fmt::format("{} and no other controller of the implement was left{}.",
+                         controllers_words(s.all, s.incident.controllers),
                          side.known ? "" : " (by their NAMEs; a roster would say it)"));
 }
 
@@ -169,7 +179,9 @@ Weighing tractor_went_on(const Scene& s) {
 Weighing tractor_fell_too(const Scene& s) {
   if (s.incident.controllers.empty()) return cannot_be_told();
   const Sides side = sides(s);
-  return side.tractor > 0 && !s.one() ? yes(fmt::format("{} of them on the tractor's side.", counted(side.tractor, "is", "are"))) : no();
+  return side.tractor > 0 && !s.one()
+             ? yes(fmt::format("{} of them on the tractor's side.", counted(side.tractor, "is", "are")))
+             : no();
 }
 
 Weighing same_side(const Scene& s) {

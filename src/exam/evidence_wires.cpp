@@ -14,12 +14,14 @@ using namespace error_frame;
 
 // The interface's own state (error-active again) is no error on the wire.
 bool on_wire(const ErrorBurst& burst) {
-  return (burst.classes & (kProtocol | kTransceiver | kNoAcknowledgement | kBusOff | kBusError)) != 0 || (burst.controller_bits & 0x3C) != 0;
+  return (burst.classes & (kProtocol | kTransceiver | kNoAcknowledgement | kBusOff | kBusError)) != 0 ||
+         (burst.controller_bits & 0x3C) != 0;
 }
 
 const std::vector<ErrorBurst>& bursts_of(const Scene& s) {
   static const std::vector<ErrorBurst> kNone;
-  return s.incident.bus && *s.incident.bus < s.seen.buses.size() ? s.seen.buses[*s.incident.bus].bursts : kNone;
+  return s.incident.bus && *s.incident.bus < s.seen.buses.size() ? s.seen.buses[*s.incident.bus].bursts
+                                                                 : kNone;
 }
 
 Weighing errors_at_the_moment(const Scene& s) {
@@ -30,7 +32,9 @@ Weighing errors_at_the_moment(const Scene& s) {
   for (const IncidentTime& time : s.incident.times) {
     bool with = false;
     for (const ErrorBurst& burst : bursts_of(s)) {
-      if (!on_wire(burst) || burst.first.time > time.until + kErrorsAtOnce || burst.last.time < time.start.time - kErrorsAtOnce) continue;
+      if (!on_wire(burst) || burst.first.time > time.until + kErrorsAtOnce ||
+          burst.last.time < time.start.time - kErrorsAtOnce)
+        continue;
       with = true;
       frames += burst.frames;
       if (!first) first = burst.first;
@@ -39,7 +43,8 @@ Weighing errors_at_the_moment(const Scene& s) {
   }
   if (!first) return no();
   return to_degree(static_cast<double>(times) / static_cast<double>(s.incident.times.size()),
-                   fmt::format("{} with it at {}.", counted(frames, "error frame came", "error frames came"), mark_words(*first)));
+                   fmt::format("{} with it at {}.", counted(frames, "error frame came", "error frames came"),
+                               mark_words(*first)));
 }
 
 Weighing no_errors(const Scene& s) {
@@ -47,8 +52,10 @@ Weighing no_errors(const Scene& s) {
   if (!with.degree) return cannot_be_told();
   if (*with.degree > 0) return no();
   // Their absence proves little where the recorder never told any.
-  const bool tells = s.incident.bus && *s.incident.bus < s.all.buses.size() && s.all.buses[*s.incident.bus].error_frames > 0;
-  return to_degree(tells ? 1 : 0.5, tells ? "No error frame came with it, although the recorder tells them." : "No error frame came with it.");
+  const bool tells =
+      s.incident.bus && *s.incident.bus < s.all.buses.size() && s.all.buses[*s.incident.bus].error_frames > 0;
+  return to_degree(tells ? 1 : 0.5, tells ? "No error frame came with it, although the recorder tells them."
+                                          : "No error frame came with it.");
 }
 
 Weighing errors_before(const Scene& s) {
@@ -57,8 +64,11 @@ Weighing errors_before(const Scene& s) {
   std::uint64_t frames = 0;
   const TimeNs start = s.incident.times.front().start.time;
   for (const ErrorBurst& burst : bursts_of(s))
-    if (on_wire(burst) && burst.last.time < start - kErrorsAtOnce && burst.last.time > start - kLongBefore) frames += burst.frames;
-  return frames > 0 ? yes(fmt::format("{} in the minute before.", counted(frames, "error frame came", "error frames came"))) : no();
+    if (on_wire(burst) && burst.last.time < start - kErrorsAtOnce && burst.last.time > start - kLongBefore)
+      frames += burst.frames;
+  return frames > 0 ? yes(fmt::format("{} in the minute before.",
+                                      counted(frames, "error frame came", "error frames came")))
+                    : no();
 }
 
 // Bursts over the capture's tenths.
@@ -68,8 +78,9 @@ double spread_over_time(const Scene& s) {
   for (int tenth = 0; tenth < 10; ++tenth) {
     const TimeNs from = s.all.start + (s.all.end - s.all.start) / 10 * tenth;
     const TimeNs to = from + (s.all.end - s.all.start) / 10;
-    filled += std::any_of(bursts_of(s).begin(), bursts_of(s).end(),
-                          [&](const ErrorBurst& b) { return on_wire(b) && b.first.time <= to && b.last.time >= from; });
+    filled += std::any_of(bursts_of(s).begin(), bursts_of(s).end(), [&](const ErrorBurst& b) {
+      return on_wire(b) && b.first.time <= to && b.last.time >= from;
+    });
   }
   return filled / 10.0;
 }
@@ -79,16 +90,21 @@ Weighing errors_all_the_time(const Scene& s) {
   if (spread == 0) return no();
   std::uint64_t frames = 0;
   for (const ErrorBurst& burst : bursts_of(s)) frames += burst.frames;
-  return to_degree((spread - 0.2) / 0.5, fmt::format("{} in {} bursts lie spread over the whole time.", counted(frames, "error frame", "error frames"),
-                                                     bursts_of(s).size()));
+  return to_degree((spread - 0.2) / 0.5,
+                   fmt::format("{} in {} bursts lie spread over the whole time.",
+                               counted(frames, "error frame", "error frames"), bursts_of(s).size()));
 }
 
 Weighing error_kinds(const Scene& s) {
   constexpr std::uint8_t kStuff = 0x04, kForm = 0x02, kBits = 0x19;
   std::uint8_t bits = 0;
-  for (const ErrorBurst& burst : bursts_of(s)) bits = static_cast<std::uint8_t>(bits | ((burst.classes & kProtocol) ? burst.protocol_bits : 0));
+  for (const ErrorBurst& burst : bursts_of(s))
+    bits = static_cast<std::uint8_t>(bits | ((burst.classes & kProtocol) ? burst.protocol_bits : 0));
   const unsigned kinds = ((bits & kStuff) != 0) + ((bits & kForm) != 0) + ((bits & kBits) != 0);
-  return kinds >= 2 ? yes(fmt::format("The errors are of {} kinds (stuff, form, bit): no one sender's, but the line's.", kinds)) : no();
+  return kinds >= 2
+             ? yes(fmt::format(
+                   "The errors are of {} kinds (stuff, form, bit): no one sender's, but the line's.", kinds))
+             : no();
 }
 
 Weighing by_fault(const Scene& s, std::initializer_list<const char*> codes) {
@@ -99,9 +115,15 @@ Weighing by_fault(const Scene& s, std::initializer_list<const char*> codes) {
   return no();
 }
 
-Weighing errors_with_load(const Scene& s) { return by_fault(s, {"bus.errors-with-load"}); }
-Weighing only_errors(const Scene& s) { return by_fault(s, {"recorder.only-errors", "bus.bit-rate-suspect"}); }
-Weighing one_talker(const Scene& s) { return by_fault(s, {"bus.one-talker-floods"}); }
+Weighing errors_with_load(const Scene& s) {
+  return by_fault(s, {"bus.errors-with-load"});
+}
+Weighing only_errors(const Scene& s) {
+  return by_fault(s, {"recorder.only-errors", "bus.bit-rate-suspect"});
+}
+Weighing one_talker(const Scene& s) {
+  return by_fault(s, {"bus.one-talker-floods"});
+}
 Weighing late_messages(const Scene& s) {
   return by_fault(s, {"message.jitter-grown", "transfer.failed", "transfer.series", "message.pace"});
 }
@@ -115,16 +137,20 @@ Weighing more_errors_than_frames(const Scene& s) {
   if (!s.incident.bus) return cannot_be_told();
   const BusSummary& bus = s.all.buses[*s.incident.bus];
   if (bus.error_frames == 0) return no();
-  return to_degree(static_cast<double>(bus.error_frames) / static_cast<double>(bus.frames + 1),
-                   fmt::format("{} against {} in all.", counted(bus.error_frames, "error frame", "error frames"), counted(bus.frames, "valid frame", "valid frames")));
+  return to_degree(
+      static_cast<double>(bus.error_frames) / static_cast<double>(bus.frames + 1),
+      fmt::format("{} against {} in all.", counted(bus.error_frames, "error frame", "error frames"),
+                  counted(bus.frames, "valid frame", "valid frames")));
 }
 
 Weighing load_high(const Scene& s) {
   if (!s.incident.bus) return cannot_be_told();
   const BusSummary& bus = s.all.buses[*s.incident.bus];
-  // 70 % on average is where low priorities come late, 90 % leaves them nothing (fact sheet 10, bus overload).
-  return to_degree((bus.load_mean_pct - 50) / 20, fmt::format("{} was loaded {:.1f} % on average, {:.1f} % in its fullest second.", bus.name,
-                                                              bus.load_mean_pct, bus.load_peak_pct));
+  // 70 % on average is where low priorities come late, 90 % leaves them nothing (fact sheet 10, bus
+  // overload).
+  return to_degree((bus.load_mean_pct - 50) / 20,
+                   fmt::format("{} was loaded {:.1f} % on average, {:.1f} % in its fullest second.", bus.name,
+                               bus.load_mean_pct, bus.load_peak_pct));
 }
 
 constexpr EvidenceKind kAll[] = {

@@ -279,7 +279,8 @@ Stream* Examiner::Impl::new_stream(const Event& event) {
   stream->source = source_of(event.id);
   stream->destination = destination_of(event.id);
   stream->role = role_of(schema_, event.id);
-  stream->subscribed = is_subscribed(stream->pgn) || ImplementWatch::wants(stream->pgn) || BusClock::wants(stream->pgn);
+  stream->subscribed =
+      is_subscribed(stream->pgn) || ImplementWatch::wants(stream->pgn) || BusClock::wants(stream->pgn);
   stream->fast_packet = Transfers::is_fast_packet(stream->pgn);
   stream->first = stream->steady_since = event.time;
   Party*& voice = buses_[event.bus]->voices[stream->source];

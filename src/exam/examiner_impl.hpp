@@ -56,7 +56,7 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   static constexpr std::size_t kMaxRuns = 256;
   static constexpr std::size_t kMaxNotes = 1024;  // of the recorder, of each kind
   static constexpr std::size_t kMaxFloods = 64;
-  static constexpr std::size_t kMaxSupplies = 64;        // who tells a voltage
+  static constexpr std::size_t kMaxSupplies = 64;  // who tells a voltage
   static constexpr std::size_t kMaxSupplySpells = 256;
   static constexpr std::size_t kMaxVersions = 64;
 

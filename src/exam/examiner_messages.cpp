@@ -20,8 +20,8 @@ constexpr SpanNs kClearWindow = 5 * kSecond;
 constexpr SpanNs kBurstPause = kSecond;
 // An answer to a request for address claimed comes at once; one that comes later than the settle time, from a
 // controller that had been quiet, is the start-up claim of a restart (fact sheet 3.2).
-// A starting unit waits the settle time of 250 ms after its own request, so what comes later than that, less a jitter,
-// answers nobody.
+// A starting unit waits the settle time of 250 ms after its own request, so what comes later than that, less
+// a jitter, answers nobody.
 constexpr SpanNs kPromptAnswer = kClaimSettle - 5 * kMillisecond;
 
 Message single(const Event& event) {
@@ -240,8 +240,8 @@ void Examiner::Impl::take_engine_speed(BusWatch& bus, const Message& message) {
   bus.engine_runs = runs;
 }
 
-// Working set maintenance: B1 FF, B3 the VT version that the client is built for. Answer to get memory: B1 C0, B2 the VT's own
-// (fact sheet 6.4).
+// Working set maintenance: B1 FF, B3 the VT version that the client is built for. Answer to get memory: B1
+// C0, B2 the VT's own (fact sheet 6.4).
 void Examiner::Impl::take_terminal_version(const Message& message) {
   const Bytes data = message.data;
   if (data.size() < 8 || message.destination == kGlobalAddress) return;
@@ -251,9 +251,10 @@ void Examiner::Impl::take_terminal_version(const Message& message) {
   if ((!client && !terminal) || version == 0 || version == 0xFF) return;
   const Address own = client ? message.source : message.destination;
   const Address other = client ? message.destination : message.source;
-  auto found = std::find_if(terminal_versions_.begin(), terminal_versions_.end(), [&](const TerminalVersion& v) {
-    return v.bus == message.bus && v.client == own && v.terminal == other;
-  });
+  auto found =
+      std::find_if(terminal_versions_.begin(), terminal_versions_.end(), [&](const TerminalVersion& v) {
+        return v.bus == message.bus && v.client == own && v.terminal == other;
+      });
   if (found == terminal_versions_.end()) {
     if (terminal_versions_.size() >= kMaxVersions) return;
     found = terminal_versions_.insert(found, TerminalVersion{message.bus, own, other, 0, 0, {}});
@@ -378,7 +379,8 @@ void Examiner::Impl::take_note(const Event& event, const RecorderNote& note) {
     return;
   }
   if (note.kind == Kind::run_ends) {
-    if (!recorder_.runs.empty() && recorder_.runs.back().number == note.number) recorder_.runs.back().end = event.time;
+    if (!recorder_.runs.empty() && recorder_.runs.back().number == note.number)
+      recorder_.runs.back().end = event.time;
     return;
   }
   const auto same_kind = [&](const RecordedNote& other) { return other.note.kind == note.kind; };
@@ -419,8 +421,7 @@ void Examiner::Impl::take_notice(const Event& event) {
     if (bus.damage_open) end_damage(bus, event);
     const TimeNs previous = bus.hearing.last_statistics();
     bus.hearing.take_counters(*counters, event.time, bus.frames + bus.error_frames + bus.foreign, bus.last);
-    if (bus.hearing.lost_until() > lost_before)
-      note_loss(event.bus, previous, bus.hearing.lost_until());
+    if (bus.hearing.lost_until() > lost_before) note_loss(event.bus, previous, bus.hearing.lost_until());
   } else if (const auto* link = std::get_if<LinkChange>(event.notice)) {
     bus.hearing.take_link(link->state, event.time);
     // A run says so at its begin, too.

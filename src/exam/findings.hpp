@@ -1,5 +1,5 @@
-// From incidents to findings: every incident gets the cause that fits best, a second one where the two cannot be told apart,
-// or the honest word that its cause is not known.
+// From incidents to findings: every incident gets the cause that fits best, a second one where the two cannot
+// be told apart, or the honest word that its cause is not known.
 #pragma once
 
 #include "exam/cause_weights.hpp"
@@ -11,6 +11,7 @@ namespace tramlog {
 inline constexpr const char* kCauseNotKnown = "unknown";
 
 /// Ranked: the worst incident first, its second cause right behind its first.
-std::vector<Finding> find_causes(const Conclusions& found, const Observations& seen, const CauseWeights& weights);
+std::vector<Finding> find_causes(const Conclusions& found, const Observations& seen,
+                                 const CauseWeights& weights);
 
 }  // namespace tramlog

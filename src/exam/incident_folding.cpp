@@ -6,8 +6,8 @@
 namespace tramlog {
 namespace {
 
-// A task controller's client gives up after 6 s and a working set after 3 s (fact sheet 6.2, 6.3); the rest of the 10 s is
-// for telling it, on either side of the return.
+// A task controller's client gives up after 6 s and a working set after 3 s (fact sheet 6.2, 6.3); the rest
+// of the 10 s is for telling it, on either side of the return.
 constexpr SpanNs kAfter = 10 * kSecond;
 constexpr SpanNs kBefore = kSecond;
 // Trouble codes may take half a minute to mature.
@@ -25,7 +25,8 @@ bool within(const Incident& incident, TimeNs time, SpanNs after) {
 
 bool shares_controller(const Incident& incident, const Fault& fault) {
   return std::any_of(fault.controllers.begin(), fault.controllers.end(), [&](std::size_t c) {
-    return std::find(incident.controllers.begin(), incident.controllers.end(), c) != incident.controllers.end();
+    return std::find(incident.controllers.begin(), incident.controllers.end(), c) !=
+           incident.controllers.end();
   });
 }
 
@@ -54,14 +55,16 @@ bool complains(const Conclusions& all, const Incident& incident, const DtcRecord
 bool transfer_with(const Conclusions& all, const Incident& incident, const Fault& fault) {
   return std::any_of(all.transfers.failed.begin(), all.transfers.failed.end(), [&](const TransferEnd& t) {
     return t.start == fault.start && fault.bus == t.bus &&
-           (is_address_of(all, incident, t.bus, t.source) || is_address_of(all, incident, t.bus, t.destination));
+           (is_address_of(all, incident, t.bus, t.source) ||
+            is_address_of(all, incident, t.bus, t.destination));
   });
 }
 
 // Faults of others by which one notices that a partner went.
 bool of_partners(std::string_view code) {
-  for (const char* one : {"client.timed-out", "task-controller.lost", "terminal.lost", "file-server.lost", "request.unanswered",
-                          "speed.source-lost", "speed.source", "position.source-lost", "controller.message-stopped"})
+  for (const char* one :
+       {"client.timed-out", "task-controller.lost", "terminal.lost", "file-server.lost", "request.unanswered",
+        "speed.source-lost", "speed.source", "position.source-lost", "controller.message-stopped"})
     if (code == one) return true;
   return false;
 }
@@ -75,13 +78,19 @@ bool follows_silence(const Conclusions& all, const Incident& incident, const Fau
     if (dtc == nullptr) return fault.code != "diagnostics.trouble-code" && shares_controller(incident, fault);
     if (complains(all, incident, *dtc)) return true;
     // Their own, and those of the supply, come with it.
-    return within(incident, fault.start, kAfter) && (shares_controller(incident, fault) || tells_low_voltage(*dtc));
+    return within(incident, fault.start, kAfter) &&
+           (shares_controller(incident, fault) || tells_low_voltage(*dtc));
   }
   if (!within(incident, fault.start, kAfter)) return false;
-  if (fault.code == "transfer.failed" || fault.code == "transfer.series") return whole_bus || shares_controller(incident, fault) || transfer_with(all, incident, fault);
-  if (begins_with(fault.code, "bus.") || begins_with(fault.code, "supply.")) return incident.bus == fault.bus || !fault.bus;
-  if (of_partners(fault.code)) return whole_bus || shares_controller(incident, fault) || fault.controllers.empty() || fault.code == "client.timed-out";
-  if (begins_with(fault.code, "controller.") || begins_with(fault.code, "message.")) return whole_bus || shares_controller(incident, fault);
+  if (fault.code == "transfer.failed" || fault.code == "transfer.series")
+    return whole_bus || shares_controller(incident, fault) || transfer_with(all, incident, fault);
+  if (begins_with(fault.code, "bus.") || begins_with(fault.code, "supply."))
+    return incident.bus == fault.bus || !fault.bus;
+  if (of_partners(fault.code))
+    return whole_bus || shares_controller(incident, fault) || fault.controllers.empty() ||
+           fault.code == "client.timed-out";
+  if (begins_with(fault.code, "controller.") || begins_with(fault.code, "message."))
+    return whole_bus || shares_controller(incident, fault);
   return false;
 }
 
@@ -93,28 +102,36 @@ bool follows(const Conclusions& all, const Observations& seen, const Incident& i
     case IncidentKind::bus_silence: {
       if (begins_with(fault.code, "bus.")) {
         // A burst belongs to the moment itself; what lies further off is another matter.
-        return incident.bus == fault.bus && std::any_of(incident.times.begin(), incident.times.end(), [&](const IncidentTime& t) {
-                 return fault.start <= t.until + kErrorsAtOnce && fault.end.value_or(fault.start) >= t.start.time - kErrorsAtOnce;
-               }) && (fault.end.value_or(fault.start) - fault.start) <= kComplaintAfter;
+        return incident.bus == fault.bus &&
+               std::any_of(incident.times.begin(), incident.times.end(),
+                           [&](const IncidentTime& t) {
+                             return fault.start <= t.until + kErrorsAtOnce &&
+                                    fault.end.value_or(fault.start) >= t.start.time - kErrorsAtOnce;
+                           }) &&
+               (fault.end.value_or(fault.start) - fault.start) <= kComplaintAfter;
       }
       return follows_silence(all, incident, fault);
     }
     case IncidentKind::recorder:
     case IncidentKind::capture:
       // The interface tells of its own trouble in error frames, too.
-      return (begins_with(fault.code, "bus.") && !begins_with(fault.code, "bus.load") && within(incident, fault.start, kErrorsAtOnce)) ||
+      return (begins_with(fault.code, "bus.") && !begins_with(fault.code, "bus.load") &&
+              within(incident, fault.start, kErrorsAtOnce)) ||
              begins_with(fault.code, "recorder.");
     case IncidentKind::load:
-      return (fault.code == "transfer.failed" || fault.code == "transfer.series" || fault.code == "message.jitter-grown" ||
-              fault.code == "message.pace" || fault.code == "request.unanswered" || fault.code == "controller.message-stopped") &&
+      return (fault.code == "transfer.failed" || fault.code == "transfer.series" ||
+              fault.code == "message.jitter-grown" || fault.code == "message.pace" ||
+              fault.code == "request.unanswered" || fault.code == "controller.message-stopped") &&
              (!fault.bus || incident.bus == fault.bus) && within(incident, fault.start, kAfter);
     case IncidentKind::errors:
-      return (begins_with(fault.code, "transfer.") || fault.code == "controller.message-stopped" || fault.code == "message.jitter-grown") &&
+      return (begins_with(fault.code, "transfer.") || fault.code == "controller.message-stopped" ||
+              fault.code == "message.jitter-grown") &&
              incident.bus == fault.bus && within(incident, fault.start, kAfter);
     case IncidentKind::partner:
       return fault.code == "client.timed-out" && within(incident, fault.start, kAfter);
     case IncidentKind::source:
-      return (begins_with(fault.code, "speed.") || begins_with(fault.code, "position.") || fault.code == "controller.message-stopped") &&
+      return (begins_with(fault.code, "speed.") || begins_with(fault.code, "position.") ||
+              fault.code == "controller.message-stopped") &&
              within(incident, fault.start, kAfter);
     default:
       return false;
@@ -129,7 +146,8 @@ bool at_its_moments(const Incident& incident, const ErrorBurst& burst) {
   });
 }
 
-void fold_consequences(const Conclusions& all, const Observations& seen, std::vector<Incident>& incidents, std::vector<bool>& taken) {
+void fold_consequences(const Conclusions& all, const Observations& seen, std::vector<Incident>& incidents,
+                       std::vector<bool>& taken) {
   for (std::size_t f = 0; f < all.faults.size(); ++f) {
     if (taken[f] || all.faults[f].severity == Severity::note) continue;
     for (Incident& incident : incidents)
@@ -142,7 +160,8 @@ void fold_consequences(const Conclusions& all, const Observations& seen, std::ve
   for (Incident& incident : incidents) {
     incident.complaints.clear();
     for (std::size_t d = 0; d < all.dtcs.size(); ++d)
-      if (complains(all, incident, all.dtcs[d]) && all.dtcs[d].dtc.spn != 639 && within(incident, all.dtcs[d].first_active.time, kComplaintAfter))
+      if (complains(all, incident, all.dtcs[d]) && all.dtcs[d].dtc.spn != 639 &&
+          within(incident, all.dtcs[d].first_active.time, kComplaintAfter))
         incident.complaints.push_back(d);
   }
 }

@@ -11,9 +11,9 @@
 namespace tramlog {
 namespace {
 
-constexpr SpanNs kTogether = 2 * kSecond;              // restarts without a gap, this close, are one moment
-constexpr SpanNs kVoltageWindow = 120 * kSecond;       // a sinking voltage takes controllers away one by one
-constexpr double kSameController = 0.5;                // share of two groups that makes them the same again
+constexpr SpanNs kTogether = 2 * kSecond;         // restarts without a gap, this close, are one moment
+constexpr SpanNs kVoltageWindow = 120 * kSecond;  // a sinking voltage takes controllers away one by one
+constexpr double kSameController = 0.5;           // share of two groups that makes them the same again
 
 struct Gathering {
   const Conclusions& all;
@@ -58,7 +58,8 @@ bool same_again(const Manner& a, const Manner& b) {
   if (a.at_start != b.at_start || a.returned != b.returned || a.claimed != b.claimed) return false;
   std::size_t common = 0;
   for (const auto& one : a.who) common += b.who.count(one);
-  return static_cast<double>(common) >= kSameController * static_cast<double>(a.who.size() + b.who.size() - common);
+  return static_cast<double>(common) >=
+         kSameController * static_cast<double>(a.who.size() + b.who.size() - common);
 }
 
 void gather_silences(Gathering& g) {
@@ -86,7 +87,8 @@ void gather_silences(Gathering& g) {
     manner.returned = time.returned;
     manner.claimed = 2 * claimed > dropouts.size();
     manner.at_start = engine_start_near(g.seen, first.start.time).has_value();
-    const auto again = std::find_if(manners.begin(), manners.end(), [&](const Manner& m) { return same_again(m, manner); });
+    const auto again =
+        std::find_if(manners.begin(), manners.end(), [&](const Manner& m) { return same_again(m, manner); });
     const std::size_t at = static_cast<std::size_t>(again - manners.begin());
     if (again == manners.end()) {
       g.add(IncidentKind::silence, first.start.time).bus = first.bus;
@@ -112,13 +114,15 @@ void gather_restarts(Gathering& g) {
     for (Incident& incident : g.incidents) {
       if (incident.kind != IncidentKind::silence && incident.kind != IncidentKind::restarts) continue;
       const bool known = incident.controllers == fault.controllers;
-      const bool near = incident.controllers.size() > 1 &&
-                        std::any_of(incident.times.begin(), incident.times.end(), [&](const IncidentTime& t) {
-                          return fault.start >= t.start.time - kTogether && fault.start <= t.until + kTogether;
-                        });
+      const bool near =
+          incident.controllers.size() > 1 &&
+          std::any_of(incident.times.begin(), incident.times.end(), [&](const IncidentTime& t) {
+            return fault.start >= t.start.time - kTogether && fault.start <= t.until + kTogether;
+          });
       if (known || near) home = &incident;
     }
-    if (home == nullptr && !series && last && fault.start - g.incidents[*last].start <= kTogether) home = &g.incidents[*last];
+    if (home == nullptr && !series && last && fault.start - g.incidents[*last].start <= kTogether)
+      home = &g.incidents[*last];
     if (home == nullptr) {
       home = &g.add(IncidentKind::restarts, fault.start);
       home->bus = fault.bus;
@@ -138,7 +142,8 @@ void gather_restarts(Gathering& g) {
 void join_by_low_voltage(Gathering& g) {
   std::vector<TimeNs> told;
   for (const DtcRecord& dtc : g.all.dtcs)
-    if (tells_low_voltage(dtc) && !engine_start_near(g.seen, dtc.first_active.time)) told.push_back(dtc.first_active.time);
+    if (tells_low_voltage(dtc) && !engine_start_near(g.seen, dtc.first_active.time))
+      told.push_back(dtc.first_active.time);
   for (const std::size_t f : faults_with(g.all, "supply.voltage-low")) told.push_back(g.all.faults[f].start);
   for (const TimeNs time : told) {
     std::vector<std::size_t> members;
@@ -149,9 +154,10 @@ void join_by_low_voltage(Gathering& g) {
       if (incident.times.empty() || incident.times.front().start.time < time - 5 * kSecond ||
           incident.times.front().start.time > time + kVoltageWindow)
         continue;
-      const bool claimed = incident.dropouts.empty() ||
-                           std::any_of(incident.dropouts.begin(), incident.dropouts.end(),
-                                       [&](std::size_t d) { return g.all.dropouts[d].reclaimed || !g.all.dropouts[d].end; });
+      const bool claimed =
+          incident.dropouts.empty() ||
+          std::any_of(incident.dropouts.begin(), incident.dropouts.end(),
+                      [&](std::size_t d) { return g.all.dropouts[d].reclaimed || !g.all.dropouts[d].end; });
       if (!claimed) continue;
       members.push_back(i);
       who.insert(incident.controllers.begin(), incident.controllers.end());
@@ -198,7 +204,8 @@ void gather_bus_silences(Gathering& g) {
     }
     incident.parties = static_cast<unsigned>(incident.controllers.size());
     for (const std::size_t f : faults_with(g.all, "bus.silent"))
-      if (g.all.faults[f].bus == silence.bus && g.all.faults[f].start == silence.start.time) g.take(incident, f);
+      if (g.all.faults[f].bus == silence.bus && g.all.faults[f].start == silence.start.time)
+        g.take(incident, f);
   }
 }
 
@@ -239,7 +246,8 @@ void gather_by_roster(Gathering& g) {
     std::map<std::string, std::pair<std::vector<std::size_t>, unsigned>> supplies;  // missing, heard
     for (std::size_t e = 0; e < entries.size(); ++e) {
       if (entries[e].supply.empty()) continue;
-      if (entries[e].state == EntryState::missing && entries[e].required) supplies[entries[e].supply].first.push_back(e);
+      if (entries[e].state == EntryState::missing && entries[e].required)
+        supplies[entries[e].supply].first.push_back(e);
       supplies[entries[e].supply].second += entries[e].controller.has_value();
     }
     std::set<std::string> dead;
@@ -252,7 +260,8 @@ void gather_by_roster(Gathering& g) {
     }
     std::size_t missing = 0;
     for (std::size_t e = 0; e < entries.size(); ++e) {
-      if (entries[e].state == EntryState::missing && entries[e].required && dead.count(entries[e].supply) == 0) {
+      if (entries[e].state == EntryState::missing && entries[e].required &&
+          dead.count(entries[e].supply) == 0) {
         g.add(IncidentKind::missing, g.all.start).entries = {e};
         ++missing;
       }
@@ -268,13 +277,14 @@ void gather_by_roster(Gathering& g) {
       for (Incident& incident : g.incidents)
         if (incident.kind == IncidentKind::missing) g.take(incident, absent.front());
   }
-  const bool some_missing =
-      std::any_of(g.incidents.begin(), g.incidents.end(), [](const Incident& i) { return i.kind == IncidentKind::missing; });
+  const bool some_missing = std::any_of(g.incidents.begin(), g.incidents.end(),
+                                        [](const Incident& i) { return i.kind == IncidentKind::missing; });
   for (const std::size_t f : absent) {
     if (g.taken[f] || !counts(g.all.faults[f])) continue;
     if (some_missing) {  // cannot be told which of the missing ones it is
       for (Incident& incident : g.incidents)
-        if (incident.kind == IncidentKind::missing && !g.taken[f]) g.taken[f] = true, incident.consequences.push_back(f);
+        if (incident.kind == IncidentKind::missing && !g.taken[f])
+          g.taken[f] = true, incident.consequences.push_back(f);
       continue;
     }
     Incident& incident = g.add(IncidentKind::missing, g.all.faults[f].start);
@@ -284,13 +294,16 @@ void gather_by_roster(Gathering& g) {
 }
 
 // Faults of one of these codes, on one bus, are one incident.
-void gather_by_codes(Gathering& g, IncidentKind kind, std::initializer_list<const char*> codes, bool one_a_controller) {
+void gather_by_codes(Gathering& g, IncidentKind kind, std::initializer_list<const char*> codes,
+                     bool one_a_controller) {
   std::map<std::pair<int, std::vector<std::size_t>>, std::size_t> homes;
   for (std::size_t f = 0; f < g.all.faults.size(); ++f) {
     const Fault& fault = g.all.faults[f];
     if (g.taken[f] || !counts(fault)) continue;
-    if (std::none_of(codes.begin(), codes.end(), [&](const char* code) { return fault.code == code; })) continue;
-    const auto key = std::pair(fault.bus ? *fault.bus : -1, one_a_controller ? fault.controllers : std::vector<std::size_t>());
+    if (std::none_of(codes.begin(), codes.end(), [&](const char* code) { return fault.code == code; }))
+      continue;
+    const auto key = std::pair(fault.bus ? *fault.bus : -1,
+                               one_a_controller ? fault.controllers : std::vector<std::size_t>());
     const auto [home, is_new] = homes.emplace(key, g.incidents.size());
     if (is_new) g.add(kind, fault.start).bus = fault.bus;
     Incident& incident = g.incidents[home->second];
@@ -304,8 +317,9 @@ void gather_by_codes(Gathering& g, IncidentKind kind, std::initializer_list<cons
 }  // namespace
 
 const char* kind_name(IncidentKind kind) {
-  constexpr const char* kNames[kIncidentKinds] = {"silence",  "restarts", "bus-silence", "errors",  "address", "equal-units", "missing",
-                                                  "software", "load",     "partner",     "source",  "recorder", "capture",    "alone"};
+  constexpr const char* kNames[kIncidentKinds] = {
+      "silence",  "restarts", "bus-silence", "errors", "address",  "equal-units", "missing",
+      "software", "load",     "partner",     "source", "recorder", "capture",     "alone"};
   return kNames[static_cast<std::size_t>(kind)];
 }
 
@@ -343,20 +357,24 @@ std::vector<Incident> gather_incidents(const Conclusions& all, const Observation
   fold_consequences(all, seen, g.incidents, g.taken);
   gather_by_codes(g, IncidentKind::load, {"bus.load", "bus.load-high", "bus.one-talker-floods"}, false);
   gather_by_codes(g, IncidentKind::errors,
-                  {"bus.error-frames", "bus.errors-with-load", "bus.off", "bus.error-passive", "bus.bit-rate-suspect", "recorder.only-errors"},
+                  {"bus.error-frames", "bus.errors-with-load", "bus.off", "bus.error-passive",
+                   "bus.bit-rate-suspect", "recorder.only-errors"},
                   false);
   gather_by_codes(g, IncidentKind::partner, {"task-controller.never-there", "task-controller.lost"}, false);
   gather_by_codes(g, IncidentKind::partner, {"terminal.lost"}, false);
   gather_by_codes(g, IncidentKind::partner, {"file-server.lost"}, false);
   gather_by_codes(g, IncidentKind::source, {"speed.source-lost", "position.source-lost"}, false);
-  gather_by_codes(g, IncidentKind::software, {"software.differs-among-equals", "device.version-mismatch"}, true);
+  gather_by_codes(g, IncidentKind::software, {"software.differs-among-equals", "device.version-mismatch"},
+                  true);
   fold_consequences(all, seen, g.incidents, g.taken);
-  gather_by_codes(g, IncidentKind::alone, {"controller.silent-after-claim", "client.timed-out", "supply.voltage-low"}, true);
+  gather_by_codes(g, IncidentKind::alone,
+                  {"controller.silent-after-claim", "client.timed-out", "supply.voltage-low"}, true);
   for (Incident& incident : g.incidents)
     if (incident.bus)
       for (std::size_t b = 0; b < seen.buses[*incident.bus].bursts.size(); ++b)
         if (at_its_moments(incident, seen.buses[*incident.bus].bursts[b])) incident.bursts.push_back(b);
-  std::stable_sort(g.incidents.begin(), g.incidents.end(), [](const Incident& a, const Incident& b) { return a.start < b.start; });
+  std::stable_sort(g.incidents.begin(), g.incidents.end(),
+                   [](const Incident& a, const Incident& b) { return a.start < b.start; });
   return std::move(g.incidents);
 }
 

@@ -1,5 +1,5 @@
-// Incidents: the troubles of a capture, gathered by what happened together, before anybody asks for a cause. One cut
-// connector is one incident, however many lines the checks had to say of it.
+// Incidents: the troubles of a capture, gathered by what happened together, before anybody asks for a cause.
+// One cut connector is one incident, however many lines the checks had to say of it.
 #pragma once
 
 #include <optional>
@@ -20,16 +20,18 @@ enum class IncidentKind : std::uint8_t {
   missing,      // expected, never heard
   software,     // not the software that is expected
   load,         // too much traffic
-  partner,      // task controller, terminal or file server missed by its clients, without a silence of its own
-  source,       // speed or position lost, without a silence of its sender
-  recorder,     // the recorder did not hear
-  capture,      // the capture is damaged or incomplete
-  alone         // a fault that nothing else belongs to
+  partner,   // task controller, terminal or file server missed by its clients, without a silence of its own
+  source,    // speed or position lost, without a silence of its sender
+  recorder,  // the recorder did not hear
+  capture,   // the capture is damaged or incomplete
+  alone      // a fault that nothing else belongs to
 };
 inline constexpr std::size_t kIncidentKinds = 14;
 /// Name in dbc/cause-weights.toml, [rank]: "bus-silence".
 const char* kind_name(IncidentKind kind);
-constexpr unsigned bit_of(IncidentKind kind) { return 1u << static_cast<unsigned>(kind); }
+constexpr unsigned bit_of(IncidentKind kind) {
+  return 1u << static_cast<unsigned>(kind);
+}
 
 /// One time that it happened.
 struct IncidentTime {
@@ -49,27 +51,31 @@ struct Incident {
   std::vector<std::size_t> dropouts;
   std::vector<std::size_t> faults;        // that it consists of
   std::vector<std::size_t> consequences;  // faults that only follow from it
-  std::vector<std::size_t> complaints;    // trouble codes by which others miss these controllers (fact sheet 10.3)
-  std::vector<std::size_t> silences;      // bus_silence: of the bus
-  std::vector<std::size_t> bursts;        // error bursts at its moments, of its bus
-  std::vector<std::size_t> entries;       // missing, software: of the roll call
-  std::string supply;                     // missing: not one of this supply was heard
-  bool voltage_told = false;              // gathered because a low voltage was reported before
+  std::vector<std::size_t>
+      complaints;  // trouble codes by which others miss these controllers (fact sheet 10.3)
+  std::vector<std::size_t> silences;  // bus_silence: of the bus
+  std::vector<std::size_t> bursts;    // error bursts at its moments, of its bus
+  std::vector<std::size_t> entries;   // missing, software: of the roll call
+  std::string supply;                 // missing: not one of this supply was heard
+  bool voltage_told = false;          // gathered because a low voltage was reported before
   TimeNs start = 0;
 };
 
-/// By start. Every dropout but power-downs, every bus silence that counts and every fault above a note that is listed in
-/// the kinds is in exactly one; faults that speak of a value (trouble codes, the seeding check-list) are in none unless they
-/// follow from one.
+/// By start. Every dropout but power-downs, every bus silence that counts and every fault above a note that
+/// is listed in the kinds is in exactly one; faults that speak of a value (trouble codes, the seeding
+/// check-list) are in none unless they follow from one.
 std::vector<Incident> gather_incidents(const Conclusions& found, const Observations& seen);
 
 /// The engine began to turn, or the key was switched on, within 10 s.
 std::optional<Mark> engine_start_near(const Observations& seen, TimeNs time);
 std::optional<Mark> key_near(const Observations& seen, TimeNs time, bool on);
-/// A trouble code of a low supply: SPN 168 (battery) or 158 (switched battery), FMI 1, 4, 17, 18 (below normal, or low).
+/// A trouble code of a low supply: SPN 168 (battery) or 158 (switched battery), FMI 1, 4, 17, 18 (below
+/// normal, or low).
 bool tells_low_voltage(const DtcRecord& dtc);
 
-inline constexpr SpanNs kCrankingWindow = 10 * kSecond;  // the starter turns for seconds; boot times come on top
-inline constexpr SpanNs kErrorsAtOnce = 3 * kSecond / 2;  // errors this close to a silence belong to its moment
+inline constexpr SpanNs kCrankingWindow =
+    10 * kSecond;  // the starter turns for seconds; boot times come on top
+inline constexpr SpanNs kErrorsAtOnce =
+    3 * kSecond / 2;  // errors this close to a silence belong to its moment
 
 }  // namespace tramlog

@@ -85,23 +85,23 @@ struct JitterGrowth {
   BusIndex bus = 0;
   Pgn pgn = 0;
   Address source = 0, destination = 0;
-  SpanNs usual = 0;         // half of the gaps were no longer, before
-  SpanNs before = 0;        // 19 of 20 gaps were no longer, before
-  SpanNs now = 0;           // .. and afterwards, at worst
-  Mark from, until;         // found out, and last found
+  SpanNs usual = 0;   // half of the gaps were no longer, before
+  SpanNs before = 0;  // 19 of 20 gaps were no longer, before
+  SpanNs now = 0;     // .. and afterwards, at worst
+  Mark from, until;   // found out, and last found
 };
 
 /// What one controller answered to requests for one parameter group.
 struct RequestRecord {
   std::optional<std::size_t> controller;
   BusIndex bus = 0;
-  Address address = 0;     // of whom was asked
-  Address asker = 0;       // the latest one
+  Address address = 0;  // of whom was asked
+  Address asker = 0;    // the latest one
   Pgn pgn = 0;
-  unsigned asked = 0;      // those whose outcome is known
+  unsigned asked = 0;  // those whose outcome is known
   unsigned unanswered = 0;
   unsigned refused[3] = {0, 0, 0};  // by control byte 1, 2, 3
-  Mark first, last;        // of what was not answered or refused
+  Mark first, last;                 // of what was not answered or refused
 };
 
 /// One who serves others and tells so by a cyclic status to all (fact sheet 6.4, 6.5).
@@ -109,9 +109,9 @@ enum class ServerKind : std::uint8_t { terminal, task_controller, file_server };
 /// How long its partners wait for its status, ns.
 SpanNs patience_of(ServerKind kind, const SeedingLimits& limits);
 struct ServerLoss {
-  Mark last;                 // of its status, or of anything
+  Mark last;  // of its status, or of anything
   std::optional<Mark> back;
-  bool whole = false;        // the controller was silent, not only its status
+  bool whole = false;  // the controller was silent, not only its status
 };
 struct ServerClient {
   std::optional<std::size_t> controller;
@@ -126,9 +126,9 @@ struct ServerRecord {
   BusIndex bus = 0;
   Address address = 0;
   TimeNs first = 0;
-  Mark last;                            // status
-  std::vector<ServerClient> clients;    // whoever speaks to it in that role
-  std::vector<ServerLoss> losses;       // longer than its partners wait
+  Mark last;                          // status
+  std::vector<ServerClient> clients;  // whoever speaks to it in that role
+  std::vector<ServerLoss> losses;     // longer than its partners wait
 };
 
 /// A client that told a version higher than its terminal's.
@@ -160,7 +160,7 @@ struct SupplySpell {
   std::optional<std::size_t> controller;
   BusIndex bus = 0;
   Address address = 0;
-  Mark start, end;    // first and last low value
+  Mark start, end;  // first and last low value
   double least_v = 0;
   bool system_24 = false;
 };
@@ -192,8 +192,8 @@ struct BusObservations {
   std::vector<KeySwitch> key_changes;
   std::vector<Mark> engine_starts;  // engine speed rose from standstill
   BusRate rate;
-  Mark last_frame;                // of the bus
-  std::vector<Talker> talkers;    // in highly loaded seconds, the most talkative first
+  Mark last_frame;              // of the bus
+  std::vector<Talker> talkers;  // in highly loaded seconds, the most talkative first
 };
 
 struct Contest {

@@ -24,8 +24,8 @@ class Pace {
 
   static constexpr unsigned kBlockGaps = 256;
 
-  /// How the gaps of kBlockGaps or a few more, one block after the other, spread: the buckets that 5 %, half and 95 % of them
-  /// do not exceed.
+  /// How the gaps of kBlockGaps or a few more, one block after the other, spread: the buckets that 5 %, half
+  /// and 95 % of them do not exceed.
   struct Spread {
     std::uint8_t low = 0, middle = 0, high = 0;
   };

@@ -94,7 +94,8 @@ void Examiner::Impl::watch_flood(Stream& stream, double per_s, double share_pct)
     rate.flood = -1;
     if (per_s > 0 || rate.usual_looks > 0) {
       // A second in which a flood began or ended may not spoil the mean.
-      const double counts = rate.usual_looks >= limits.flood_learned_s ? std::min(per_s, 2 * rate.usual_per_s) : per_s;
+      const double counts =
+          rate.usual_looks >= limits.flood_learned_s ? std::min(per_s, 2 * rate.usual_per_s) : per_s;
       rate.usual_looks += rate.usual_looks < UINT32_MAX;
       rate.usual_per_s += (counts - rate.usual_per_s) / std::min(rate.usual_looks, kMeanOver);
     }

@@ -41,8 +41,8 @@ std::string dropout_words(const Conclusions& found, std::size_t controller) {
                      format_span(first->judged_until - first->start.time));
 }
 
-// Whoever stopped without breaking a rhythm that could prove it (it has none, or went with the machine's power)
-// counts as present; the reader must see that nothing was heard of it of late.
+// Whoever stopped without breaking a rhythm that could prove it (it has none, or went with the machine's
+// power) counts as present; the reader must see that nothing was heard of it of late.
 std::string long_unheard_words(const Conclusions& found, Name name) {
   const Mark* last = nullptr;
   SpanNs slowest = 0;
@@ -52,7 +52,8 @@ std::string long_unheard_words(const Conclusions& found, Name name) {
     slowest = std::max(slowest, controller.slowest_period);
   }
   if (last == nullptr || found.end - last->time <= std::max(kMinute, 3 * slowest)) return {};
-  return fmt::format("last heard {}, {} before the capture's end", mark_words(*last), format_span(found.end - last->time));
+  return fmt::format("last heard {}, {} before the capture's end", mark_words(*last),
+                     format_span(found.end - last->time));
 }
 
 // Voices that talked from the capture's beginning and were never asked for an address claim.

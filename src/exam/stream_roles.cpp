@@ -22,7 +22,8 @@ StreamRole role_of(const Schema& schema, std::uint32_t id) {
     case 0xAB00:  // file server status
       if (to_all) return {PaceRole::cyclic, 2 * kSecond, 6 * kSecond};
       return {PaceRole::never, 0, 0};
-    case 0xE700:  // ECU to VT and client to file server: maintenance each second or two while connected, which is
+    case 0xE700:  // ECU to VT and client to file server: maintenance each second or two while connected,
+                  // which is
     case 0xAA00:  // most of a client's life; much else goes the same way
       return {PaceRole::learned, 0, 0};
     case kPgnRequest:

@@ -1,5 +1,5 @@
-// The limits of the seeding check-list and of the checks of a bus, each with its reason in dbc/seeding-limits.toml and
-// dbc/bus-limits.toml (compiled in); a user's file replaces any of them.
+// The limits of the seeding check-list and of the checks of a bus, each with its reason in
+// dbc/seeding-limits.toml and dbc/bus-limits.toml (compiled in); a user's file replaces any of them.
 #pragma once
 
 #include <map>

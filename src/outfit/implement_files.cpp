@@ -3,8 +3,8 @@
 #include <filesystem>
 
 #include "exam/examiner.hpp"
-#include "io/pool_folder.hpp"
 #include "io/capture_reader.hpp"
+#include "io/pool_folder.hpp"
 #include "io/text_file.hpp"
 #include "outfit/user_files.hpp"
 
@@ -43,7 +43,8 @@ Result<KnownPools> pools_of_capture(const std::string& path, const Schema& schem
   for (const ImplementRecord& implement : found.seeding.implements) {
     if (implement.source != PoolSource::uploaded || implement.pool_bytes.empty()) continue;
     KnownPool pool;
-    if (implement.client != kNobody) pool.name = found.controllers[static_cast<std::size_t>(implement.client)].name;
+    if (implement.client != kNobody)
+      pool.name = found.controllers[static_cast<std::size_t>(implement.client)].name;
     pool.bytes = implement.pool_bytes;
     pool.words = fmt::format("--device-description {}", file_name(path));
     pool.source = PoolSource::given;
@@ -68,10 +69,12 @@ Result<KnownPools> described(const std::string& path, const Schema& schema) {
                      "name a file written by tramlog devices --save"};
       for (const PoolProblem& problem : pool.problems)
         if (problem.broken)
-          return Error{ErrorKind::input, fmt::format("the device description is damaged: byte {}: {}", problem.offset, problem.what),
-                       path, "name the whole file as tramlog devices --save wrote it"};
-      return KnownPools{{std::nullopt, std::move(file->bytes), fmt::format("--device-description {}", file_name(path)),
-                         PoolSource::given}};
+          return Error{
+              ErrorKind::input,
+              fmt::format("the device description is damaged: byte {}: {}", problem.offset, problem.what),
+              path, "name the whole file as tramlog devices --save wrote it"};
+      return KnownPools{{std::nullopt, std::move(file->bytes),
+                         fmt::format("--device-description {}", file_name(path)), PoolSource::given}};
     }
   }
   return pools_of_capture(path, schema);
@@ -81,7 +84,8 @@ Result<KnownPools> described(const std::string& path, const Schema& schema) {
 
 std::string library_folder(const UserFiles& files) {
   if (!files.library.empty()) return files.library;
-  // Never a folder of the machine or the user: the same capture and roster must give the same report everywhere.
+  // Never a folder of the machine or the user: the same capture and roster must give the same report
+  // everywhere.
   if (files.roster.empty()) return {};
   return (std::filesystem::path(files.roster).parent_path() / "tramlog-pools").string();
 }
@@ -93,7 +97,8 @@ Result<CauseWeights> load_cause_weights(const std::string& path) {
   return CauseWeights::parse(*text, path);
 }
 
-Result<ImplementOptions> load_implement_options(const UserFiles& files, const Schema& schema, const TellProblem& tell) {
+Result<ImplementOptions> load_implement_options(const UserFiles& files, const Schema& schema,
+                                                const TellProblem& tell) {
   ImplementOptions loaded;
   if (!files.limits.empty()) {
     auto text = read_text_file(files.limits, kMaxLimitsBytes);
@@ -109,7 +114,8 @@ Result<ImplementOptions> load_implement_options(const UserFiles& files, const Sc
     if (tell)
       for (const Error& problem : problems) tell(problem);
     for (PoolFile& file : *pool_files)
-      loaded.pools.push_back({std::nullopt, std::move(file.bytes), fmt::format("library, {}", file_name(file.path)), PoolSource::library});
+      loaded.pools.push_back({std::nullopt, std::move(file.bytes),
+                              fmt::format("library, {}", file_name(file.path)), PoolSource::library});
   }
   for (const std::string& path : files.descriptions) {
     auto pools = described(path, schema);

@@ -1,5 +1,5 @@
-// The user's own files about machine and messages: roster, schema, limits of the check-list, device descriptions. Loaded alike by
-// the command line and the daemon.
+// The user's own files about machine and messages: roster, schema, limits of the check-list, device
+// descriptions. Loaded alike by the command line and the daemon.
 #pragma once
 
 #include <functional>
@@ -33,14 +33,16 @@ Result<Roster> load_roster(const std::string& path);
 Result<std::optional<Roster>> load_roster_if_named(const std::string& path);
 
 /// Our own schema and the user's files upon it: .dbc, and .csv (data dictionary, texts of trouble codes); of
-/// a folder all of those, by name. An error only if a file cannot be opened or nothing in it could be used; without `tell` the latter is
-/// none, and no problem is told.
-/// `counts`: for each file that was added, all its problems, those that its layer does not list too.
+/// a folder all of those, by name. An error only if a file cannot be opened or nothing in it could be used;
+/// without `tell` the latter is none, and no problem is told. `counts`: for each file that was added, all its
+/// problems, those that its layer does not list too.
 Result<Schema> load_schema(const std::vector<std::string>& paths, const TellProblem& tell,
                            std::vector<ProblemCount>* counts = nullptr);
 
-/// Limits, descriptions, library. Errors: a file that cannot be opened or makes no sense. A library folder that is not there is empty.
-Result<ImplementOptions> load_implement_options(const UserFiles& files, const Schema& schema, const TellProblem& tell);
+/// Limits, descriptions, library. Errors: a file that cannot be opened or makes no sense. A library folder
+/// that is not there is empty.
+Result<ImplementOptions> load_implement_options(const UserFiles& files, const Schema& schema,
+                                                const TellProblem& tell);
 
 /// The weights behind the causes: the built-in ones if the path is empty.
 Result<CauseWeights> load_cause_weights(const std::string& path);

@@ -15,8 +15,8 @@
 namespace tramlog {
 void add_captures(CLI::App& command, CommonOptions& options, bool required) {
   auto* captures = command.add_option(
-          "CAPTURE", options.captures,
-          "Captures (pcapng or pcap of link type 227, plain or .zst) in any order; - for standard input");
+      "CAPTURE", options.captures,
+      "Captures (pcapng or pcap of link type 227, plain or .zst) in any order; - for standard input");
   if (required) captures->required();
 }
 
@@ -114,7 +114,8 @@ Result<Report> examine(const CommonOptions& options, const std::optional<Roster>
     if (file.unreadable.empty())
       report.files.push_back(file.fingerprint);
     else
-      fail({ErrorKind::input, file.unreadable, file.name, "the other captures are examined; leave this one out"});
+      fail({ErrorKind::input, file.unreadable, file.name,
+            "the other captures are examined; leave this one out"});
     report.read_error = report.read_error || file.read_error;
   }
   report.found = examiner.conclude(roster, *weights);

@@ -1,21 +1,25 @@
 // tramlog report, tramlog rollcall: examine captures and render what was found.
 #include "report/format.hpp"
-#include "tool/command.hpp"
 #include "tool/ask_command.hpp"
+#include "tool/command.hpp"
 #include "tool/implement_option.hpp"
 #include "tool/live_option.hpp"
 
 namespace tramlog {
 namespace {
 
-int run(const CommonOptions& options, const LiveOptions& live, const AskChoice& choice, bool rollcall, bool print_weights) {
+int run(const CommonOptions& options, const LiveOptions& live, const AskChoice& choice, bool rollcall,
+        bool print_weights) {
   if (print_weights) return deliver(options, CauseWeights::built_in_text(), kFine);
   if (choice.ask && !live.live)
-    return fail({ErrorKind::usage, "--ask needs --live", "--ask", "the recorder must be running on this machine: tramlog rollcall --live --ask"});
+    return fail({ErrorKind::usage, "--ask needs --live", "--ask",
+                 "the recorder must be running on this machine: tramlog rollcall --live --ask"});
   if (!choice.ask && (!choice.bus.empty() || choice.manufacturer_code != 0 || choice.identity_number != 0))
-    return fail({ErrorKind::usage, "--bus, --manufacturer-code and --identity-number belong to --ask", "command line", "add --live --ask, or leave them out"});
+    return fail({ErrorKind::usage, "--bus, --manufacturer-code and --identity-number belong to --ask",
+                 "command line", "add --live --ask, or leave them out"});
   if (!live.live && !live.position.empty())
-    return fail({ErrorKind::usage, "--position belongs to --live", "--position", "add --live, or leave it out"});
+    return fail(
+        {ErrorKind::usage, "--position belongs to --live", "--position", "add --live, or leave it out"});
   if (const auto error = check_live(live, options)) return fail(*error);
   const Format* format = find_format(options.format);
   if (format == nullptr)
@@ -27,7 +31,8 @@ int run(const CommonOptions& options, const LiveOptions& live, const AskChoice& 
     return request ? ask_and_deliver(live, options, *request) : fail(request.error());
   }
   if (rollcall && options.roster.empty())
-    return fail({ErrorKind::usage, "nobody said who should be on this machine", "--roster", "give --roster FILE"});
+    return fail(
+        {ErrorKind::usage, "nobody said who should be on this machine", "--roster", "give --roster FILE"});
   auto roster = load_roster_if_named(options.roster);
   if (!roster) return fail(roster.error());
   auto schema = load_schema(options.schema, tell_problem);
@@ -52,14 +57,17 @@ void add_report_command(CLI::App& app, int& code) {
   add_schema(*command, *options);
   add_implement(*command, *options);
   auto print_weights = std::make_shared<bool>(false);
-  command->add_flag("--print-cause-weights", *print_weights, "Write the built-in weights of the causes with their reasons, and nothing else");
+  command->add_flag("--print-cause-weights", *print_weights,
+                    "Write the built-in weights of the causes with their reasons, and nothing else");
   add_format(*command, *options);
   add_output(*command, *options);
   command->footer(
-      "Example:\n  tramlog report --roster drill.toml monday-1.pcapng monday-2.pcapng.zst\n  tramlog report --live\n\n"
+      "Example:\n  tramlog report --roster drill.toml monday-1.pcapng monday-2.pcapng.zst\n  tramlog report "
+      "--live\n\n"
       "Exit code: 0 nothing wrong, 1 something wrong on the bus, 2 wrong usage,\n"
       "3 a capture is damaged or unreadable, 4 the environment failed.");
-  command->callback([options, live, print_weights, &code] { code = run(*options, *live, {}, false, *print_weights); });
+  command->callback(
+      [options, live, print_weights, &code] { code = run(*options, *live, {}, false, *print_weights); });
 }
 
 void add_rollcall_command(CLI::App& app, int& code) {
@@ -77,7 +85,9 @@ void add_rollcall_command(CLI::App& app, int& code) {
   add_format(*command, *options);
   add_output(*command, *options);
   command->footer(
-      "Example:\n  tramlog rollcall --roster drill.toml start-up.pcapng\n  tramlog rollcall --live --ask\n\nA roster is needed: --roster, or with --live the recorder's own. Exit codes as tramlog report.");
+      "Example:\n  tramlog rollcall --roster drill.toml start-up.pcapng\n  tramlog rollcall --live "
+      "--ask\n\nA roster is needed: --roster, or with --live the recorder's own. Exit codes as tramlog "
+      "report.");
   command->callback([options, live, choice, &code] { code = run(*options, *live, *choice, true, false); });
 }
 

@@ -1,5 +1,5 @@
-// The seeding check-list and the device descriptions of every case that was played with its implement: what the simulation knows, the goldens,
-// and the options.
+// The seeding check-list and the device descriptions of every case that was played with its implement: what
+// the simulation knows, the goldens, and the options.
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <filesystem>
@@ -34,7 +34,8 @@ std::vector<Drill> all_drills() {
 
 const Drill& drill(const std::string& name) {
   static const std::vector<Drill> drills = all_drills();
-  const auto found = std::find_if(drills.begin(), drills.end(), [&](const Drill& d) { return d.name == name; });
+  const auto found =
+      std::find_if(drills.begin(), drills.end(), [&](const Drill& d) { return d.name == name; });
   REQUIRE(found != drills.end());
   return *found;
 }
@@ -81,7 +82,8 @@ TEST_CASE("every injected fault needs attention, and a healthy drill none") {
       for (const Json& fault : truth["faults"]) {
         if (fault["code"].is_null()) continue;
         INFO("fault " << fault.dump());
-        CHECK(std::any_of(lines.begin(), lines.end(), [&](const Json& line) { return line["code"] == fault["code"]; }));
+        CHECK(std::any_of(lines.begin(), lines.end(),
+                          [&](const Json& line) { return line["code"] == fault["code"]; }));
       }
       if (truth["healthy"] == true) CHECK(lines.empty());
       CHECK(result.code == (lines.empty() ? 0 : 1));
@@ -119,16 +121,18 @@ TEST_CASE("limits are shown with their reasons and can be replaced") {
   const std::string file = folder.path + "/limits.toml";
   const Outcome shown = run("TRAMLOG seeding --print-limits");
   CHECK(shown.code == 0);
-  CHECK(shown.output ==
-        file_text(TRAMLOG_SOURCE_DIR "/dbc/seeding-limits.toml") + file_text(TRAMLOG_SOURCE_DIR "/dbc/bus-limits.toml"));
+  CHECK(shown.output == file_text(TRAMLOG_SOURCE_DIR "/dbc/seeding-limits.toml") +
+                            file_text(TRAMLOG_SOURCE_DIR "/dbc/bus-limits.toml"));
   // Stricter than any machine.
   REQUIRE(run("printf '[meter]\\ndead_time_s = 0.01\\n' >" + file).code == 0);
-  const Outcome strict = run("TRAMLOG seeding --format json --limits " + file + " " + capture_of("drill-healthy"));
+  const Outcome strict =
+      run("TRAMLOG seeding --format json --limits " + file + " " + capture_of("drill-healthy"));
   CHECK(strict.code == 1);
   const auto lines = attention(Json::parse(strict.output));
   REQUIRE_FALSE(lines.empty());
   for (const Json& line : lines) CHECK(line["code"] == "meter.dead-time");
-  for (const std::string bad : {"[meter]\\ndead_tiem_s = 1\\n", "[meter]\\ndead_time_s = \"x\"\\n", "[meter\\n"}) {
+  for (const std::string bad :
+       {"[meter]\\ndead_tiem_s = 1\\n", "[meter]\\ndead_time_s = \"x\"\\n", "[meter\\n"}) {
     REQUIRE(run("printf '" + bad + "' >" + file).code == 0);
     const Outcome refused = run("TRAMLOG seeding --limits " + file + " " + capture_of("drill-healthy"));
     CHECK(refused.code == 2);
@@ -160,12 +164,13 @@ TEST_CASE("a description that was saved names the elements of a recording withou
   const std::string stored = capture_of("pool-stored");
   const Json without = description(run("TRAMLOG seeding --format json " + stored));
   CHECK(without["source"] == "none");
-  const Json given = description(run("TRAMLOG seeding --format json --device-description " + pool + " " + stored));
+  const Json given =
+      description(run("TRAMLOG seeding --format json --device-description " + pool + " " + stored));
   CHECK(given["source"] == "given");
   CHECK(given["bytes"] == truth["pool"]["bytes"]);
   // Out of a capture that holds the upload.
-  const Json of_capture = description(
-      run("TRAMLOG seeding --format json --device-description " + capture_of("drill-healthy") + " " + stored));
+  const Json of_capture = description(run("TRAMLOG seeding --format json --device-description " +
+                                          capture_of("drill-healthy") + " " + stored));
   CHECK(of_capture["bytes"] == truth["pool"]["bytes"]);
   // Out of a library.
   const std::string library = folder.path + "/library";

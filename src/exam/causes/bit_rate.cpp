@@ -9,9 +9,13 @@ extern const Cause bit_rate;
 namespace {
 
 void tell(const Scene& scene, Finding& finding) {
-  finding.text = fmt::format("Wrong bit rate on {}: of one unit, or of the recorder itself.", scene.incident.bus ? scene.all.buses[*scene.incident.bus].name : std::string("the bus"));
-  finding.next_steps = {"The recorder's own bit rate: 250 kbit/s on an ISO 11783 bus; CAN_H and CAN_L not crossed.",
-                        "Does the machine itself work? Then it is the recorder.", "Unplug the units one after the other, key off each time, until the errors end."};
+  finding.text =
+      fmt::format("Wrong bit rate on {}: of one unit, or of the recorder itself.",
+                  scene.incident.bus ? scene.all.buses[*scene.incident.bus].name : std::string("the bus"));
+  finding.next_steps = {
+      "The recorder's own bit rate: 250 kbit/s on an ISO 11783 bus; CAN_H and CAN_L not crossed.",
+      "Does the machine itself work? Then it is the recorder.",
+      "Unplug the units one after the other, key off each time, until the errors end."};
 }
 
 }  // namespace

@@ -9,9 +9,12 @@ extern const Cause cranking;
 namespace {
 
 void tell(const Scene& scene, Finding& finding) {
-  finding.text = fmt::format("The supply sagged while the engine was started: {} started again together {}.", who(scene), when(scene.incident));
-  finding.next_steps = {"Battery and its ground cables.", "Voltage at the breakaway connector (ECU_PWR against ECU_GND) while cranking: 9 V at least.",
-                        "If it happens only at start-up: wait for the roll call before work begins."};
+  finding.text = fmt::format("The supply sagged while the engine was started: {} started again together {}.",
+                             who(scene), when(scene.incident));
+  finding.next_steps = {
+      "Battery and its ground cables.",
+      "Voltage at the breakaway connector (ECU_PWR against ECU_GND) while cranking: 9 V at least.",
+      "If it happens only at start-up: wait for the roll call before work begins."};
 }
 
 }  // namespace

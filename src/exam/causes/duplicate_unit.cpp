@@ -16,7 +16,8 @@ void tell(const Scene& scene, Finding& finding) {
     finding.text = fmt::format("Two units carry the same NAME {} ({}).", name.hex(), function_term(name));
   }
   finding.why = {fault.text};
-  finding.next_steps = {"Set function instance or ECU instance of one of the two, by its manual.", "Is a spare unit left plugged in?"};
+  finding.next_steps = {"Set function instance or ECU instance of one of the two, by its manual.",
+                        "Is a spare unit left plugged in?"};
 }
 
 }  // namespace

@@ -9,8 +9,10 @@ extern const Cause floods;
 namespace {
 
 void tell(const Scene& scene, Finding& finding) {
-  finding.text = fmt::format("{} floods the bus: one message far faster than it should come.", scene.incident.controllers.empty() ? std::string("One unit") : who(scene));
-  finding.next_steps = {"Key off, unplug that unit: does the load fall to what is usual?", "Its software: version, settings, update.", "Swap the unit."};
+  finding.text = fmt::format("{} floods the bus: one message far faster than it should come.",
+                             scene.incident.controllers.empty() ? std::string("One unit") : who(scene));
+  finding.next_steps = {"Key off, unplug that unit: does the load fall to what is usual?",
+                        "Its software: version, settings, update.", "Swap the unit."};
 }
 
 }  // namespace

@@ -9,9 +9,12 @@ extern const Cause gone_for_good;
 namespace {
 
 void tell(const Scene& scene, Finding& finding) {
-  const Mark at = scene.incident.times.empty() ? Mark{scene.incident.start, 0} : scene.incident.times.back().start;
-  finding.text = fmt::format("{} lost its power or its bus wires, or failed, at {}.", who(scene), mark_words(at));
-  finding.next_steps = {fmt::format("Fuse and supply voltage of {}.", who(scene)), "Its plug and both bus wires of its stub, key off first.", "Swap the unit."};
+  const Mark at =
+      scene.incident.times.empty() ? Mark{scene.incident.start, 0} : scene.incident.times.back().start;
+  finding.text =
+      fmt::format("{} lost its power or its bus wires, or failed, at {}.", who(scene), mark_words(at));
+  finding.next_steps = {fmt::format("Fuse and supply voltage of {}.", who(scene)),
+                        "Its plug and both bus wires of its stub, key off first.", "Swap the unit."};
 }
 
 }  // namespace

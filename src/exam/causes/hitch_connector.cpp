@@ -9,11 +9,16 @@ extern const Cause hitch_connector;
 namespace {
 
 void tell(const Scene& scene, Finding& finding) {
-  finding.text = fmt::format("The implement bus breakaway connector or the implement's main supply opened {}: all {} controllers of the implement dropped out together.",
-                             when(scene.incident), scene.incident.parties);
-  finding.next_steps = {"Breakaway connector, key off first: locked, straight pins, no corrosion, no pull on the cable.",
-                        "Implement supply at the connector (ECU_PWR against ECU_GND, PWR against GND; pins by the machine's manual).",
-                        "Fuse and relay of the implement supply on the tractor.", "Bus termination at both ends after plugging and unplugging."};
+  finding.text = fmt::format(
+      "The implement bus breakaway connector or the implement's main supply opened {}: all {} controllers of "
+      "the implement dropped out together.",
+      when(scene.incident), scene.incident.parties);
+  finding.next_steps = {
+      "Breakaway connector, key off first: locked, straight pins, no corrosion, no pull on the cable.",
+      "Implement supply at the connector (ECU_PWR against ECU_GND, PWR against GND; pins by the machine's "
+      "manual).",
+      "Fuse and relay of the implement supply on the tractor.",
+      "Bus termination at both ends after plugging and unplugging."};
 }
 
 }  // namespace

@@ -10,10 +10,12 @@ namespace {
 
 void tell(const Scene& scene, Finding& finding) {
   const Fault& fault = scene.all.faults[scene.incident.faults.front()];
-  finding.text = fault.code.rfind("position", 0) == 0 ? "The position source was lost or frozen, while its sender went on."
-                                                      : "The speed source was lost or frozen, while its sender went on.";
+  finding.text = fault.code.rfind("position", 0) == 0
+                     ? "The position source was lost or frozen, while its sender went on."
+                     : "The speed source was lost or frozen, while its sender went on.";
   finding.why = {fault.text};
-  finding.next_steps = {"Sensor of that source (wheel, radar, antenna): plug, cable, dirt.", "Which source is chosen in the display? Choose another one for a try.",
+  finding.next_steps = {"Sensor of that source (wheel, radar, antenna): plug, cable, dirt.",
+                        "Which source is chosen in the display? Choose another one for a try.",
                         "Settings and software of the sender."};
 }
 

@@ -10,14 +10,19 @@ namespace {
 
 void tell(const Scene& scene, Finding& finding) {
   const bool silent = scene.incident.kind == IncidentKind::silence;
-  finding.text = silent ? fmt::format("The terminal ({}) fell silent {}: its working sets lose their pages after 3 s; look at it, not at them.", who(scene), when(scene.incident))
+  finding.text = silent ? fmt::format(
+                              "The terminal ({}) fell silent {}: its working sets lose their pages after 3 "
+                              "s; look at it, not at them.",
+                              who(scene), when(scene.incident))
                         : std::string("The terminal is missing: what its partners say only follows from it.");
-  finding.next_steps = {"Is the function switched on in the display, and licensed?", "Did the display restart or freeze? Its supply and plug, key off first.",
+  finding.next_steps = {"Is the function switched on in the display, and licensed?",
+                        "Did the display restart or freeze? Its supply and plug, key off first.",
                         "Versions of the terminal and of its partners."};
 }
 
 }  // namespace
 
-const Cause terminal_gone{"partner.terminal", bit_of(IncidentKind::silence) | bit_of(IncidentKind::partner), tell};
+const Cause terminal_gone{"partner.terminal", bit_of(IncidentKind::silence) | bit_of(IncidentKind::partner),
+                          tell};
 
 }  // namespace tramlog::causes

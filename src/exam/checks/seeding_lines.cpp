@@ -9,7 +9,8 @@ extern const Check seeding_lines;
 
 namespace {
 
-// What begins this close to a dropout is its consequence: a speed source that stops with its controller, a set rate that nobody follows because the power went.
+// What begins this close to a dropout is its consequence: a speed source that stops with its controller, a
+// set rate that nobody follows because the power went.
 constexpr SpanNs kConsequence = 3 * kSecond;
 
 bool follows_from_a_dropout(const Conclusions& all, const CheckLine& line) {
@@ -41,7 +42,8 @@ void tell(const Conclusions& all, const CheckLine& line, std::optional<BusIndex>
 void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faults) {
   for (const ImplementRecord& implement : all.seeding.implements)
     for (const CheckLine& line : implement.lines) tell(all, line, implement.bus, implement.client, faults);
-  // What belongs to the machine matters to the report where an implement worked by it; sources that are lost always do.
+  // What belongs to the machine matters to the report where an implement worked by it; sources that are lost
+  // always do.
   const bool worked = std::any_of(all.seeding.implements.begin(), all.seeding.implements.end(),
                                   [](const ImplementRecord& implement) { return implement.worked; });
   for (const CheckLine& line : all.seeding.lines)
@@ -51,9 +53,10 @@ void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faul
 
 }  // namespace
 
-const Check seeding_lines{"seeding",
-                          "A line of the seeding check-list needs attention; its faults carry the line's own code "
-                          "(meter.dead-time, section.never-follows ..). Limits: dbc/seeding-limits.toml.",
-                          judge};
+const Check seeding_lines{
+    "seeding",
+    "A line of the seeding check-list needs attention; its faults carry the line's own code "
+    "(meter.dead-time, section.never-follows ..). Limits: dbc/seeding-limits.toml.",
+    judge};
 
 }  // namespace tramlog::checks

@@ -314,6 +314,7 @@ std::string render_seeding(const Report& report, const FormatOptions&) {
 
 }  // namespace
 
-const Format json{"json", "one JSON object, tramlog.report/1", render_report, render_rollcall, render_seeding};
+const Format json{"json", "one JSON object, tramlog.report/1", render_report, render_rollcall,
+                  render_seeding};
 
 }  // namespace tramlog::formats

@@ -37,12 +37,12 @@ std::string software_words(const ControllerRecord& c) {
   return fmt::format("unknown: {}", silence_text(c.software_silence));
 }
 
-constexpr std::size_t kMainFindings = 3;    // that is what a technician can look at before the next try
+constexpr std::size_t kMainFindings = 3;  // that is what a technician can look at before the next try
 // A report of so many lines would hide what matters: then it counts instead of listing.
-constexpr std::size_t kCrowd = 60;          // faults and dropouts together
-constexpr std::size_t kBriefFindings = 4;   // in one line each, after the main ones
-constexpr std::size_t kBriefReasons = 3;    // reasons and steps of a main finding
-constexpr std::size_t kBriefLines = 4;      // of each list
+constexpr std::size_t kCrowd = 60;         // faults and dropouts together
+constexpr std::size_t kBriefFindings = 4;  // in one line each, after the main ones
+constexpr std::size_t kBriefReasons = 3;   // reasons and steps of a main finding
+constexpr std::size_t kBriefLines = 4;     // of each list
 
 bool crowded(const Conclusions& all) {
   return all.faults.size() + all.dropouts.size() > kCrowd;
@@ -93,7 +93,8 @@ void entry_answers(Page& page, const Conclusions& all) {
     page.item(
         "  * ",
         fmt::format("CANNOT BE TOLD  for {}: {} talked from the beginning and nobody asked who they are. "
-                    "Record from key-on, have a display ask for address claims, or ask with tramlog rollcall --live --ask.",
+                    "Record from key-on, have a display ask for address claims, or ask with tramlog rollcall "
+                    "--live --ask.",
                     counted(nameless, "controller", "controllers"),
                     counted(all.unclaimed.size(), "address", "addresses")));
   std::size_t unknown = 0;
@@ -262,21 +263,27 @@ void causes(Page& page, const Conclusions& all) {
   for (std::size_t i = 0; i < all.findings.size(); ++i) {
     const Finding& finding = all.findings[i];
     if (brief && i >= kMainFindings + kBriefFindings) {
-      page.item("  ", fmt::format("{} in the JSON report.", counted(all.findings.size() - i, "finding more stands", "findings more stand")));
+      page.item("  ",
+                fmt::format("{} in the JSON report.",
+                            counted(all.findings.size() - i, "finding more stands", "findings more stand")));
       break;
     }
     page.item(fmt::format("  {}. ", i + 1), finding_words(all, i));
     const std::size_t lines = finding.faults.size() + finding.consequences.size();
     if (brief && finding.dropouts.size() + lines > 0)
-      page.item("     ", fmt::format("{} and {} are counted here.", counted(finding.dropouts.size(), "dropout", "dropouts"),
+      page.item("     ", fmt::format("{} and {} are counted here.",
+                                     counted(finding.dropouts.size(), "dropout", "dropouts"),
                                      counted(lines, "fault or warning", "faults and warnings")));
     if (brief && i >= kMainFindings) continue;
-    const auto some = [&](const std::vector<std::string>& list) { return brief ? std::min<std::size_t>(list.size(), kBriefReasons) : list.size(); };
+    const auto some = [&](const std::vector<std::string>& list) {
+      return brief ? std::min<std::size_t>(list.size(), kBriefReasons) : list.size();
+    };
     for (std::size_t w = 0; w < some(finding.why); ++w) page.item("     because  ", finding.why[w]);
     for (std::size_t w = 0; w < some(finding.against); ++w) page.item("     against  ", finding.against[w]);
     if (!finding.tell_apart.empty()) page.item("     decide   ", finding.tell_apart);
     for (std::size_t step = 0; step < some(finding.next_steps); ++step)
-      page.item(step == 0 ? "     look at  1. " : fmt::format("              {}. ", step + 1), finding.next_steps[step]);
+      page.item(step == 0 ? "     look at  1. " : fmt::format("              {}. ", step + 1),
+                finding.next_steps[step]);
   }
 }
 
@@ -285,14 +292,19 @@ std::vector<bool> explained(const Conclusions& all, bool of_dropouts) {
   std::vector<bool> is(of_dropouts ? all.dropouts.size() : all.faults.size(), false);
   if (!crowded(all)) return is;
   for (const Finding& finding : all.findings)
-    for (const auto* list : {of_dropouts ? &finding.dropouts : &finding.faults, of_dropouts ? &finding.dropouts : &finding.consequences})
+    for (const auto* list : {of_dropouts ? &finding.dropouts : &finding.faults,
+                             of_dropouts ? &finding.dropouts : &finding.consequences})
       for (const std::size_t i : *list) is[i] = true;
   return is;
 }
 
 void not_listed(Page& page, std::size_t under_findings, std::size_t left_out) {
-  if (under_findings > 0) page.item("  ", fmt::format("{} above and listed in the JSON report.", counted(under_findings, "is counted under its finding", "are counted under their findings")));
-  if (left_out > 0) page.item("  ", fmt::format("{} in the JSON report.", counted(left_out, "more stands", "more stand")));
+  if (under_findings > 0)
+    page.item("  ", fmt::format("{} above and listed in the JSON report.",
+                                counted(under_findings, "is counted under its finding",
+                                        "are counted under their findings")));
+  if (left_out > 0)
+    page.item("  ", fmt::format("{} in the JSON report.", counted(left_out, "more stands", "more stand")));
 }
 
 void dropouts(Page& page, const Conclusions& all) {

@@ -1,5 +1,6 @@
 // Each piece of evidence on Conclusions made by hand: there, not there, partly, cannot be told.
 #include "exam/evidence.hpp"
+
 #include "unit/exam/scenes.hpp"
 
 using namespace tramlog;
@@ -153,8 +154,12 @@ TEST_CASE("Every evidence has its own name and is used by some cause") {
   const std::string table(CauseWeights::built_in_text());
   for (const EvidenceKind& kind : all_evidence()) {
     INFO(kind.name);
-    CHECK(std::count_if(all_evidence().begin(), all_evidence().end(), [&](const EvidenceKind& other) { return std::string(other.name) == kind.name; }) == 1);
-    if (std::string(kind.name) == "key-off" || std::string(kind.name) == "has-statistics" || std::string(kind.name) == "errors-before") continue;
+    CHECK(std::count_if(all_evidence().begin(), all_evidence().end(), [&](const EvidenceKind& other) {
+            return std::string(other.name) == kind.name;
+          }) == 1);
+    if (std::string(kind.name) == "key-off" || std::string(kind.name) == "has-statistics" ||
+        std::string(kind.name) == "errors-before")
+      continue;
     CHECK(table.find("\n" + std::string(kind.name) + " = ") != std::string::npos);
   }
 }

@@ -1,5 +1,6 @@
 // From hand-made troubles to incidents and ranked findings, and the table of weights.
 #include "exam/findings.hpp"
+
 #include "unit/exam/scenes.hpp"
 
 using namespace tramlog;
@@ -10,7 +11,8 @@ TEST_CASE("The built-in table of weights is right, and a user's file replaces si
   auto mine = CauseWeights::parse("[\"supply.unit\"]\nrepeats = 99\n", "mine.toml");
   REQUIRE(mine.ok());
   CHECK(mine->row("supply.unit")->at("repeats") == 99);
-  CHECK(mine->row("supply.unit")->at("one-controller") == CauseWeights::built_in().row("supply.unit")->at("one-controller"));
+  CHECK(mine->row("supply.unit")->at("one-controller") ==
+        CauseWeights::built_in().row("supply.unit")->at("one-controller"));
 }
 
 TEST_CASE("A name in the table that nobody knows is an error with its line") {
@@ -32,11 +34,11 @@ TEST_CASE("One cut connector is one incident, and what follows from it is folded
   HandMade b;
   for (std::size_t i = 2; i < 6; ++i) b.drop(i, 100 + 0.05 * static_cast<double>(i), 110, true, 1);
   b.errors(100.1, 100.4);
-  b.dtc(1, 2128, 9, 103);                              // the terminal misses address 128
+  b.dtc(1, 2128, 9, 103);  // the terminal misses address 128
   b.fault("client.timed-out", 106, {3});
   b.fault("controller.message-stopped", 100, {4});
   b.fault("transfer.failed", 101, {5});
-  b.fault("transfer.failed", 400, {5});                // long after: not its consequence
+  b.fault("transfer.failed", 400, {5});  // long after: not its consequence
   const auto incidents = b.incidents();
   REQUIRE(incidents.size() == 1);
   CHECK(incidents[0].dropouts.size() == 4);
@@ -56,8 +58,10 @@ TEST_CASE("The same controllers again are the same incident; others at another t
   CHECK(incidents[0].times.size() == 3);
   CHECK(incidents[1].times.size() == 1);
   const auto findings = b.findings();
-  CHECK(std::any_of(findings.begin(), findings.end(), [](const Finding& f) { return f.cause == "supply.unit"; }));
-  CHECK(std::any_of(findings.begin(), findings.end(), [](const Finding& f) { return f.cause == "wiring.stub"; }));
+  CHECK(std::any_of(findings.begin(), findings.end(),
+                    [](const Finding& f) { return f.cause == "supply.unit"; }));
+  CHECK(std::any_of(findings.begin(), findings.end(),
+                    [](const Finding& f) { return f.cause == "wiring.stub"; }));
 }
 
 TEST_CASE("Two causes that cannot be told apart both stand, with what decides") {

@@ -30,12 +30,14 @@ struct HandMade {
   static TimeNs at(double seconds) { return kStart + static_cast<SpanNs>(seconds * 1e9); }
   static Mark mark(double seconds) { return {at(seconds), static_cast<std::uint64_t>(seconds * 100) + 1}; }
 
-  /// Number 0 and 1: tractor (class 0) and terminal; the others units of one implement (class 4), addresses 128 and up.
+  /// Number 0 and 1: tractor (class 0) and terminal; the others units of one implement (class 4), addresses
+  /// 128 and up.
   void add_controller(unsigned i) {
     const unsigned device_class = i < 2 ? 0 : 4;
     const unsigned function = i == 0 ? 134 : i == 1 ? 29 : 128;
     ControllerRecord c;
-    c.name = Name(1ull << 63 | 2ull << 60 | std::uint64_t{device_class} << 49 | std::uint64_t{function} << 40 | std::uint64_t{i} << 35 | 1000ull << 21 | i);
+    c.name = Name(1ull << 63 | 2ull << 60 | std::uint64_t{device_class} << 49 |
+                  std::uint64_t{function} << 40 | std::uint64_t{i} << 35 | 1000ull << 21 | i);
     c.address = static_cast<Address>(i < 2 ? 0xF0 + i : 126 + i);
     c.first_seen = mark(0.1);
     c.last_seen = mark(599);
@@ -43,7 +45,8 @@ struct HandMade {
     all.controllers.push_back(c);
   }
   /// Silent from `from` to `to` (0: until the end).
-  Dropout& drop(std::size_t controller, double from, double to, bool reclaimed, std::optional<unsigned> group = std::nullopt) {
+  Dropout& drop(std::size_t controller, double from, double to, bool reclaimed,
+                std::optional<unsigned> group = std::nullopt) {
     Dropout d;
     d.controller = controller;
     d.address = all.controllers[controller].address;
@@ -56,7 +59,8 @@ struct HandMade {
     all.dropouts.push_back(d);
     return all.dropouts.back();
   }
-  Fault& fault(const std::string& code, double from, std::vector<std::size_t> controllers = {}, Severity severity = Severity::warning) {
+  Fault& fault(const std::string& code, double from, std::vector<std::size_t> controllers = {},
+               Severity severity = Severity::warning) {
     Fault f;
     f.code = code;
     f.severity = severity;
@@ -109,7 +113,8 @@ struct HandMade {
   /// Of the first incident in which somebody fell silent; -1: cannot be told.
   double degree(const char* name) const {
     const auto list = incidents();
-    const auto silence = std::find_if(list.begin(), list.end(), [](const Incident& i) { return !i.dropouts.empty(); });
+    const auto silence =
+        std::find_if(list.begin(), list.end(), [](const Incident& i) { return !i.dropouts.empty(); });
     REQUIRE(silence != list.end());
     const EvidenceKind* kind = find_evidence(name);
     REQUIRE(kind != nullptr);

@@ -8,7 +8,8 @@ using namespace tramlog;
 
 namespace {
 
-// Ten hours, 3,000 faults: a cut connector every now and then with all that follows, loose plugs, and much that is only told.
+// Ten hours, 3,000 faults: a cut connector every now and then with all that follows, loose plugs, and much
+// that is only told.
 HandMade long_day() {
   HandMade b;
   b.all.end = HandMade::at(36'000);
@@ -17,14 +18,16 @@ HandMade long_day() {
     const double t = 100 + 500.0 * i + i % 7;
     for (std::size_t c = 2; c < 6; ++c) b.drop(c, t, t + 4, true, static_cast<unsigned>(i + 1));
     b.errors(t, t + 0.3);
-    for (int k = 0; k < 10; ++k) b.fault("controller.message-stopped", t + 0.1 * k, {static_cast<std::size_t>(2 + k % 4)});
+    for (int k = 0; k < 10; ++k)
+      b.fault("controller.message-stopped", t + 0.1 * k, {static_cast<std::size_t>(2 + k % 4)});
   }
   for (int i = 0; i < 40; ++i) b.drop(1, 350 + 500.0 * i, 353 + 500.0 * i + i % 5, false);
   while (b.all.faults.size() < 3'000) {
     const double t = static_cast<double>(b.all.faults.size()) * 11;
     b.fault("diagnostics.trouble-code", t, {b.all.faults.size() % 6});
   }
-  std::stable_sort(b.all.faults.begin(), b.all.faults.end(), [](const Fault& a, const Fault& c) { return a.start < c.start; });
+  std::stable_sort(b.all.faults.begin(), b.all.faults.end(),
+                   [](const Fault& a, const Fault& c) { return a.start < c.start; });
   b.all.findings = b.findings();
   return b;
 }
