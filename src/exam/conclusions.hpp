@@ -186,6 +186,7 @@ struct RollcallEntry {
   std::optional<std::size_t> stand_in;  // missing: another unit that does this job
   bool nameless = false;                // ambiguous: voices without a claim talk, and it may be one of them
   std::string supply, side;
+  std::optional<std::uint32_t> function, device_class;  // of the NAME that is wanted, if it says so
 };
 
 struct Rollcall {

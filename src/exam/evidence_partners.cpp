@@ -24,6 +24,12 @@ Weighing function_is(const Scene& s, unsigned function, const char* words) {
     });
     return its ? yes(s.all.faults[s.incident.faults.front()].text) : no();
   }
+  if (s.incident.kind == IncidentKind::missing) {
+    if (s.incident.entries.size() != 1) return no();
+    const RollcallEntry& entry = s.all.rollcall->entries[s.incident.entries.front()];
+    const bool its = entry.function == function && (function < 128 || entry.device_class.value_or(0) == 0);
+    return its ? yes(words) : no();
+  }
   if (s.incident.controllers.empty()) return cannot_be_told();
   if (!s.one()) return no();
   const Name name = s.all.controllers[s.incident.controllers.front()].name;

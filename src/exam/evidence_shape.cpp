@@ -79,17 +79,26 @@ double evenness(double deviation) {
   return 1 - (deviation - kRegular) / (kIrregular - kRegular);
 }
 
+// When it happened; restarts without a gap are told as one series of their controller.
+std::vector<TimeNs> moments(const Scene& s) {
+  std::vector<TimeNs> list;
+  for (const IncidentTime& time : s.incident.times) list.push_back(time.start.time);
+  if (s.incident.kind != IncidentKind::restarts || !s.one() || s.incident.controllers.empty()) return list;
+  for (const Restart& restart : s.seen.restarts)
+    if (restart.controller == s.incident.controllers.front() && restart.each.size() > list.size()) {
+      list.clear();
+      for (const Mark& mark : restart.each) list.push_back(mark.time);
+    }
+  return list;
+}
+
 Weighing regular_interval(const Scene& s) {
-  for (const std::size_t f : s.incident.faults)
-    if (s.all.faults[f].code == "controller.restart-series" &&
-        s.all.faults[f].text.find("regular") != std::string::npos &&
-        s.all.faults[f].text.find("irregular") == std::string::npos)
-      return yes(s.all.faults[f].text);
-  if (!fell_silent(s) || s.incident.times.size() < kIntervalsNeeded + 1) return cannot_be_told();
+  const std::vector<TimeNs> times = moments(s);
+  if (!fell_silent(s) || times.size() < kIntervalsNeeded + 1) return cannot_be_told();
   std::vector<double> intervals;
   double sum = 0;
-  for (std::size_t i = 1; i < s.incident.times.size(); ++i) {
-    intervals.push_back(to_seconds(s.incident.times[i].start.time - s.incident.times[i - 1].start.time));
+  for (std::size_t i = 1; i < times.size(); ++i) {
+    intervals.push_back(to_seconds(times[i] - times[i - 1]));
     sum += intervals.back();
   }
   const double deviates = deviation(intervals);
@@ -103,7 +112,7 @@ Weighing irregular_interval(const Scene& s) {
   const Weighing regular = regular_interval(s);
   if (!regular.degree) return cannot_be_told();
   return to_degree(1 - *regular.degree,
-                   fmt::format("It came {} times without any regularity.", s.incident.times.size()));
+                   fmt::format("It came {} times without any regularity.", moments(s).size()));
 }
 
 Weighing equal_lengths(const Scene& s) {

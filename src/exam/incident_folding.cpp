@@ -121,7 +121,7 @@ bool follows(const Conclusions& all, const Observations& seen, const Incident& i
     case IncidentKind::load:
       return (fault.code == "transfer.failed" || fault.code == "transfer.series" ||
               fault.code == "message.jitter-grown" || fault.code == "message.pace" ||
-              fault.code == "request.unanswered" || fault.code == "controller.message-stopped") &&
+              fault.code == "request.unanswered" || of_partners(fault.code) || fault.code == "controller.message-stopped") &&
              (!fault.bus || incident.bus == fault.bus) && within(incident, fault.start, kAfter);
     case IncidentKind::errors:
       return (begins_with(fault.code, "transfer.") || fault.code == "controller.message-stopped" ||

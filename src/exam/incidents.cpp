@@ -20,6 +20,7 @@ struct Gathering {
   const Observations& seen;
   std::vector<Incident> incidents = {};
   std::vector<bool> taken = std::vector<bool>(all.faults.size(), false);
+  std::vector<bool> starved = std::vector<bool>(all.dropouts.size(), false);  // silences of a full bus
 
   Incident& add(IncidentKind kind, TimeNs start) {
     incidents.emplace_back().kind = kind;
@@ -64,7 +65,7 @@ bool same_again(const Manner& a, const Manner& b) {
 
 void gather_silences(Gathering& g) {
   std::vector<Manner> manners;
-  std::vector<bool> used(g.all.dropouts.size(), false);
+  std::vector<bool> used = g.starved;
   for (std::size_t i = 0; i < g.all.dropouts.size(); ++i) {
     const Dropout& first = g.all.dropouts[i];
     if (used[i] || first.kind != DropoutKind::controller) continue;
@@ -74,7 +75,7 @@ void gather_silences(Gathering& g) {
     std::size_t claimed = 0;
     for (std::size_t j = i; j < g.all.dropouts.size(); ++j) {
       const Dropout& d = g.all.dropouts[j];
-      if (j != i && (!first.group || d.group != first.group || d.kind != first.kind)) continue;
+      if (used[j] || (j != i && (!first.group || d.group != first.group || d.kind != first.kind))) continue;
       used[j] = true;
       dropouts.push_back(j);
       if (d.controller) controllers.push_back(*d.controller);
@@ -250,8 +251,12 @@ void gather_by_roster(Gathering& g) {
         supplies[entries[e].supply].first.push_back(e);
       supplies[entries[e].supply].second += entries[e].controller.has_value();
     }
+    std::optional<std::size_t> deaf_at;  // that errors on the whole bus explain it
+    for (std::size_t i = 0; i < g.incidents.size(); ++i)
+      if (g.incidents[i].kind == IncidentKind::errors) deaf_at = i;
     std::set<std::string> dead;
     for (const auto& [supply, members] : supplies) {
+      if (deaf_at) break;
       if (members.first.size() < 2 || members.second > 0) continue;
       Incident& incident = g.add(IncidentKind::missing, g.all.start);
       incident.entries = members.first;
@@ -262,6 +267,10 @@ void gather_by_roster(Gathering& g) {
     for (std::size_t e = 0; e < entries.size(); ++e) {
       if (entries[e].state == EntryState::missing && entries[e].required &&
           dead.count(entries[e].supply) == 0) {
+        if (deaf_at) {
+          g.incidents[*deaf_at].entries.push_back(e);
+          continue;
+        }
         g.add(IncidentKind::missing, g.all.start).entries = {e};
         ++missing;
       }
@@ -305,12 +314,44 @@ void gather_by_codes(Gathering& g, IncidentKind kind, std::initializer_list<cons
     const auto key = std::pair(fault.bus ? *fault.bus : -1,
                                one_a_controller ? fault.controllers : std::vector<std::size_t>());
     const auto [home, is_new] = homes.emplace(key, g.incidents.size());
-    if (is_new) g.add(kind, fault.start).bus = fault.bus;
+    if (is_new) {
+      const auto before = std::find_if(g.incidents.begin(), g.incidents.end(), [&](const Incident& i) {
+        return !one_a_controller && i.kind == kind && i.bus == fault.bus;
+      });
+      home->second = static_cast<std::size_t>(before - g.incidents.begin());
+      if (before == g.incidents.end()) g.add(kind, fault.start).bus = fault.bus;
+    }
     Incident& incident = g.incidents[home->second];
     join(incident.controllers, fault.controllers);
     incident.parties = static_cast<unsigned>(incident.controllers.size());
     Gathering::moment(incident, fault);
     g.take(incident, f);
+  }
+}
+
+// A full bus keeps low priorities waiting until they look gone. Who starts anew afterwards was gone indeed.
+void gather_load(Gathering& g) {
+  constexpr SpanNs kBefore = 3 * kSecond;  // last heard up to a slow period before the full second began
+  constexpr SpanNs kAfter = 3 * kSecond;
+  gather_by_codes(g, IncidentKind::load, {"bus.load", "bus.load-high", "bus.one-talker-floods"}, false);
+  for (Incident& incident : g.incidents) {
+    std::vector<std::size_t> culprits;
+    for (const std::size_t f : incident.faults)
+      if (g.all.faults[f].code == "bus.one-talker-floods") join(culprits, g.all.faults[f].controllers);
+    if (!culprits.empty()) incident.controllers = culprits;
+    for (std::size_t d = 0; d < g.all.dropouts.size(); ++d) {
+      const Dropout& dropout = g.all.dropouts[d];
+      if (dropout.kind != DropoutKind::controller || dropout.bus != incident.bus || dropout.reclaimed) continue;
+      const bool within = std::any_of(incident.faults.begin(), incident.faults.end(), [&](std::size_t f) {
+        const Fault& full = g.all.faults[f];
+        const TimeNs end = full.end.value_or(g.all.end);
+        return dropout.start.time >= full.start - kBefore && dropout.start.time <= end + kSecond &&
+               dropout.judged_until <= end + kAfter;
+      });
+      if (!within) continue;
+      g.starved[d] = true;
+      join(incident.dropouts, {d});
+    }
   }
 }
 
@@ -345,21 +386,21 @@ bool tells_low_voltage(const DtcRecord& dtc) {
 
 std::vector<Incident> gather_incidents(const Conclusions& all, const Observations& seen) {
   Gathering g{all, seen};
+  gather_load(g);
   gather_silences(g);
   gather_restarts(g);
   join_by_low_voltage(g);
   gather_bus_silences(g);
   gather_addresses(g);
+  // With a wrong bit rate nothing could be heard: who is missing then says no more.
+  gather_by_codes(g, IncidentKind::errors, {"bus.bit-rate-suspect", "recorder.only-errors"}, false);
   gather_by_roster(g);
   // Before the rest, or an error frame of a cut would be an incident of its own.
   gather_by_codes(g, IncidentKind::recorder, {"recorder.blind"}, false);
   gather_by_codes(g, IncidentKind::capture, {"capture.damaged"}, false);
   fold_consequences(all, seen, g.incidents, g.taken);
-  gather_by_codes(g, IncidentKind::load, {"bus.load", "bus.load-high", "bus.one-talker-floods"}, false);
   gather_by_codes(g, IncidentKind::errors,
-                  {"bus.error-frames", "bus.errors-with-load", "bus.off", "bus.error-passive",
-                   "bus.bit-rate-suspect", "recorder.only-errors"},
-                  false);
+                  {"bus.error-frames", "bus.errors-with-load", "bus.off", "bus.error-passive"}, false);
   gather_by_codes(g, IncidentKind::partner, {"task-controller.never-there", "task-controller.lost"}, false);
   gather_by_codes(g, IncidentKind::partner, {"terminal.lost"}, false);
   gather_by_codes(g, IncidentKind::partner, {"file-server.lost"}, false);

@@ -81,6 +81,8 @@ Rollcall call_the_roll(const Roster& roster, const Conclusions& found) {
     entry.label = wanted.label;
     entry.required = wanted.required;
     entry.supply = wanted.supply.value_or("");
+    entry.function = wanted.name.exact ? wanted.name.exact->function() : wanted.name.function;
+    entry.device_class = wanted.name.exact ? wanted.name.exact->device_class() : wanted.name.device_class;
     if (wanted.side) entry.side = side_text(*wanted.side);
     entry.controller = result.seen;
     entry.stand_in = result.stand_in;

@@ -10,6 +10,8 @@ namespace tramlog::stage {
 namespace {
 
 constexpr unsigned kHealthyPercent = 20;
+// Not enough to make a sender error-passive (8 of each error, passive at 128).
+constexpr std::int64_t kMostPassingErrors = 15;
 constexpr std::int64_t kFirstProprietarySpn = 520'192;
 
 bool chance(Random& random, unsigned percent) {
@@ -28,7 +30,7 @@ void disturb(Random& random, DrawnMachine& machine, DrawnPlot& plot) {
         "\n[[event]]\nat = {:.3f}\nwhat = \"error-frames\"\ncount = {}\nfor = {:.3f}\nclass = 136\ndata = "
         "\"00 00 04 0A 00 00 "
         "00 00\"\n",
-        moment(random, plot), random.between(2, 20), length);
+        moment(random, plot), random.between(2, kMostPassingErrors), length);
   }
   if (!plot.at_power_up && chance(random, 20)) {
     for (DrawnUnit& unit : machine.units) {

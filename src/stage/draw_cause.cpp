@@ -79,8 +79,7 @@ class Plotter {
   }
   void lost() { event("dies", moment(0.7), 0, fmt::format("controller = \"{}\"\n", any_implement().label)); }
   void bus_dead() {
-    const bool back = chance(60);
-    event("bus-dead", moment(0.6), back ? seconds(4, 20) : 0, back && chance(50) ? "reclaim = true\n" : "");
+    event(chance(50) ? "power-fails" : "bus-shorted", moment(0.6), chance(60) ? seconds(4, 20) : 0, "");
   }
   void overload() {
     event("overload", moment(0.6), seconds(10, 25), fmt::format("load = {:.2f}\n", seconds(0.75, 0.95)));
@@ -117,8 +116,21 @@ class Plotter {
   }
   void software() {
     plot_.at_power_up = true;
-    DrawnUnit& unit = any_implement();
-    unit.software_pattern = fmt::format("{} {}.*", unit.software[0].substr(0, unit.software[0].find(' ')), 9);
+    // One of several equal units with another version, or one that is not as the roster wants it.
+    std::vector<DrawnUnit*> equal;
+    for (DrawnUnit* one : machine_.on_side("implement"))
+      for (const DrawnUnit* other : machine_.on_side("implement"))
+        if (one != other && one->function == other->function && one->device_class == other->device_class) {
+          equal.push_back(one);
+          break;
+        }
+    const bool differs = !equal.empty() && chance(50);
+    DrawnUnit& unit = differs ? *equal[random_.below(equal.size())] : any_implement();
+    const std::string family = unit.software[0].substr(0, unit.software[0].find(' '));
+    if (differs)
+      unit.software[0] = fmt::format("{} 9.{}.0", family, random_.between(0, 9));
+    else
+      unit.software_pattern = fmt::format("{} 9.*", family);
     told("software.mismatch", {unit.label}, unit.label);
   }
   void not_on_bus() {
@@ -228,7 +240,21 @@ class Plotter {
     }
     return fit[random_.below(fit.size())];
   }
-  std::string any_branch() { return machine_.branches[random_.below(machine_.branches.size())].name; }
+  // A plug with one unit behind it is that unit's own plug.
+  std::string any_branch() {
+    std::vector<std::string> fit;
+    for (const DrawnBranch& branch : machine_.branches)
+      if (behind(branch.name) >= 2) fit.push_back(branch.name);
+    return fit[random_.below(fit.size())];
+  }
+  std::size_t behind(const std::string& name) const {
+    std::size_t units = 0;
+    for (const DrawnBranch& branch : machine_.branches) {
+      if (branch.name == name) units += branch.controllers.size();
+      if (branch.behind == name) units += behind(branch.name);
+    }
+    return units;
+  }
 
   void event(const std::string& what, double at, double length, const std::string& keys) {
     plot_.events += fmt::format("\n[[event]]\nat = {:.3f}\nwhat = \"{}\"\n", at, what);

@@ -155,6 +155,13 @@ class Builder {
   void member(const std::string& label, unsigned function, const std::string& supply, unsigned pgn) {
     DrawnUnit& unit = on_implement(label, function, supply);
     give_software(random_, unit, "SW", chance(random_, 70));
+    // A maker ships equal units with equal software.
+    for (const DrawnUnit& other : machine_.units)
+      if (&other != &unit && other.implement() && other.function == function && other.device_class == class_) {
+        unit.software = other.software;
+        unit.software_pattern = other.software_pattern;
+        break;
+      }
     constexpr double kPeriods[] = {0.1, 0.1, 0.2, 0.25, 0.5};
     unit.messages = {drawn_message(pgn, kPeriods[random_.below(5)], 6, counted(pgn))};
     if (chance(random_, 50)) unit.messages.push_back(drawn_message(pgn + 0x80, 1.0, 6, counted(pgn + 1)));

@@ -82,6 +82,8 @@ HappeningSpec read_happening(const Node& node, const Scenario& scenario, Problem
                                             "terminal-lost",
                                             "speed-source-lost",
                                             "dies",
+                                            "power-fails",
+                                            "bus-shorted",
                                             "mark",
                                             "logger-cut"}));
   event.at = in.needed_span("at", 0, kLongestScenario);

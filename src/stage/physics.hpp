@@ -54,6 +54,8 @@ class Physics {
   void logger_unplugged(const HappeningSpec& event, unsigned group);
   void partner_lost(const HappeningSpec& event, unsigned group);
   void speed_source_lost(const HappeningSpec& event);
+  void power_fails(const HappeningSpec& event, unsigned group);
+  void bus_shorted(const HappeningSpec& event, unsigned group);
   void dies(const HappeningSpec& event, unsigned group);
 
   void cut_power(std::uint32_t victim, std::size_t cause, unsigned group, const std::string& words);

@@ -22,6 +22,11 @@ constexpr double kBitsOfUsualFrame = 140;
 constexpr Pgn kFirstExtraPgn = 0xFF60;
 constexpr std::size_t kMostExtra = 24;  // messages of one controller
 
+constexpr SpanNs kShortestHold = 10 * kMillisecond, kLongestHold = 300 * kMillisecond;
+// SocketCAN error frames: class "controller", data[1].
+constexpr std::uint32_t kClassController = 0x04;
+constexpr std::uint8_t kReceiverPassive = 0x10, kActiveAgain = 0x40;
+
 constexpr Pgn kSpeedPgns[] = {0xFE48, 0xFE49, 0xF022, 129025, 129026, 129029};
 
 bool sends(const ControllerSpec& spec, Pgn pgn) {
@@ -80,6 +85,12 @@ bool Physics::happen(const HappeningSpec& event, unsigned group) {
       return true;
     case What::dies:
       dies(event, group);
+      return true;
+    case What::power_fails:
+      power_fails(event, group);
+      return true;
+    case What::bus_shorted:
+      bus_shorted(event, group);
       return true;
     case What::mark:
       world_.recorder.mark(world_.now(), event.text);
@@ -199,6 +210,62 @@ void Physics::wrong_bit_rate(const HappeningSpec& event) {
     }
     after(event.length, [this, cause, bus, culprit] {
       if (culprit == nullptr) world_.recorder.set_garbled(bus, world_.now(), false);
+      end_cause(cause);
+    });
+  }
+}
+
+// The feed of everything on the bus: each unit talks on for as long as its capacitors hold.
+void Physics::power_fails(const HappeningSpec& event, unsigned group) {
+  for (const std::size_t bus : buses(event)) {
+    HappeningSpec here = event;
+    here.bus = bus;
+    const std::size_t cause = open_cause(here, "bus.power-or-trunk");
+    Random random = random_of(event, group + static_cast<unsigned>(bus));
+    Victims victims;
+    for (std::uint32_t i = 0; i < world_.controllers.size(); ++i) {
+      const ControllerSpec& spec = unit(i).spec();
+      if (spec.bus == bus && !spec.absent) victims.push_back(i);
+    }
+    for (const std::uint32_t victim : victims)
+      after(random.between(kShortestHold, kLongestHold), [this, victim, cause, group] {
+        Controller& one = unit(victim);
+        const bool ran = one.powered();
+        one.cut_power();
+        if (!ran) return;
+        world_.truth.cause_hits(cause, victim);
+        world_.truth.begin_silence(victim, world_.now(), Silence::bus_silent, "no power on the bus", group);
+      });
+    if (!event.length) continue;
+    after(std::max(*event.length, kLongestHold + kMillisecond), [this, victims, cause, &event] {
+      for (const std::uint32_t victim : victims) restore_power(victim, &event);
+      end_cause(cause);
+    });
+  }
+}
+
+// CAN_H and CAN_L touch: the frame on its way breaks, senders try until they are off the bus, and nothing
+// comes through. All of them go on running.
+void Physics::bus_shorted(const HappeningSpec& event, unsigned group) {
+  for (const std::size_t bus : buses(event)) {
+    HappeningSpec here = event;
+    here.bus = bus;
+    const std::size_t cause = open_cause(here, "bus.power-or-trunk");
+    Random random = random_of(event, group + static_cast<unsigned>(bus));
+    error_burst(bus, random, 20, 60, 15 * kMillisecond);
+    after(16 * kMillisecond, [this, bus] {
+      world_.recorder.error_frame(bus, world_.now(), kClassController, {0, kReceiverPassive, 0, 0});
+    });
+    world_.buses[bus]->set_dead(true);
+    for (const auto& controller : world_.controllers) {
+      if (controller->spec().bus != bus || !controller->can_send()) continue;
+      world_.truth.cause_hits(cause, controller->index());
+      world_.truth.begin_silence(controller->index(), world_.now(), Silence::bus_silent, "bus wires shorted",
+                                 group);
+    }
+    after(event.length, [this, bus, cause] {
+      world_.buses[bus]->set_dead(false);
+      world_.recorder.error_frame(bus, world_.now(), kClassController, {0, kActiveAgain, 0, 0});
       end_cause(cause);
     });
   }

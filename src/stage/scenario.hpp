@@ -239,6 +239,8 @@ struct HappeningSpec {
     terminal_lost,
     speed_source_lost,
     dies,
+    power_fails,
+    bus_shorted,
     // the recorder
     mark,
     logger_cut,

@@ -1,7 +1,7 @@
 #include <fmt/format.h>
 
 #include "can/error_frame.hpp"
-#include "exam/check.hpp"
+#include "exam/check_tools.hpp"
 
 namespace tramlog::checks {
 
@@ -32,14 +32,19 @@ std::string what_was_reported(const ErrorBurst& burst) {
 }
 
 void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>& faults) {
-  for (std::size_t b = 0; b < seen.buses.size(); ++b)
+  const SeedingLimits& limits = *seen.limits;
+  for (std::size_t b = 0; b < seen.buses.size(); ++b) {
+    const bool few = static_cast<double>(seen.buses[b].bursts.size()) <= limits["bus.passing_bursts"];
     for (const ErrorBurst& burst : seen.buses[b].bursts) {
       const bool only_state =
           (burst.classes & (kProtocol | kTransceiver | kNoAcknowledgement | kBusOff | kBusError)) == 0 &&
           (burst.controller_bits & 0x3C) == 0;
+      const bool state_changed = (burst.classes & (kBusOff | kTransceiver | kNoAcknowledgement)) != 0 ||
+                                 (burst.controller_bits & 0x3C) != 0;
+      const bool passing = few && !state_changed && static_cast<double>(burst.frames) <= limits["bus.passing_errors"];
       Fault fault;
       fault.code = error_frames.code;
-      fault.severity = only_state ? Severity::note : Severity::warning;
+      fault.severity = only_state || passing ? Severity::note : Severity::warning;
       fault.start = burst.first.time;
       fault.end = burst.last.time;
       fault.bus = static_cast<BusIndex>(b);
@@ -52,13 +57,14 @@ void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>&
       if (burst.last.frame != burst.first.frame) fault.evidence.push_back({burst.last, "last error frame"});
       faults.push_back(std::move(fault));
     }
+  }
 }
 
 }  // namespace
 
 const Check error_frames{"bus.error-frames",
                          "The interface reported errors on the wire or changes of its error state (SocketCAN "
-                         "error frames; their absence proves nothing).",
+                         "error frames; their absence proves nothing). A short burst that made nobody error-passive is a note.",
                          judge};
 
 }  // namespace tramlog::checks
