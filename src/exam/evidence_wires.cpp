@@ -145,6 +145,7 @@ Weighing more_errors_than_frames(const Scene& s) {
 
 Weighing load_high(const Scene& s) {
   if (!s.incident.bus) return cannot_be_told();
+  if (const Weighing told = by_fault(s, {"bus.load-high"}); told.degree.value_or(0) > 0) return told;
   const BusSummary& bus = s.all.buses[*s.incident.bus];
   // 70 % on average is where low priorities come late, 90 % leaves them nothing (fact sheet 10, bus
   // overload).
