@@ -99,6 +99,7 @@ struct BusWatch {
   std::vector<Mark> engine_starts;     // at most kMaxGaps
   std::vector<Mark> engine_stops;      // at most kMaxGaps
   std::optional<bool> engine_runs;     // by its last reported speed
+  std::optional<Mark> engine_told;     // when that was
   std::uint64_t over_cap = 0;
   BusRate rate;
   std::array<Party*, 256> voices{};  // by source address; null: not heard yet

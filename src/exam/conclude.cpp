@@ -320,7 +320,8 @@ void Conclude::observe() {
                            bus->engine_starts,
                            bus->rate,
                            {bus->last, bus->last_frame},
-                           {}});
+                           {},
+                           bus->engine_told});
   observe_rates();
   observe_requests();
   observe_servers();

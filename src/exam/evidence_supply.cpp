@@ -79,11 +79,35 @@ Weighing supply_code_own(const Scene& s) {
                          dtc->dtc.fmi, mark_words(dtc->first_active)));
 }
 
+bool engine_is_told(const Scene& s) {
+  return std::any_of(s.seen.buses.begin(), s.seen.buses.end(),
+                     [](const BusObservations& bus) { return bus.engine_told.has_value(); });
+}
+
 Weighing no_start_sign(const Scene& s) {
+  if (!engine_is_told(s)) return cannot_be_told();
   if (engine_started(s).degree.value_or(0) > 0 || key_on(s).degree.value_or(0) > 0 ||
       low_voltage_told(s).degree.value_or(0) > 0)
     return no();
   return yes("No start of the engine, no key and no low voltage came with it.");
+}
+
+Weighing start_not_told(const Scene& s) {
+  if (engine_is_told(s) || low_voltage_told(s).degree.value_or(0) > 0 || key_on(s).degree.value_or(0) > 0)
+    return no();
+  return yes("Nobody tells the engine's speed on this bus: whether the starter turned cannot be seen.");
+}
+
+// The starter turns for a second or two; boot times come on top.
+Weighing brief(const Scene& s) {
+  constexpr SpanNs kBrief = 5 * kSecond;
+  if (s.incident.times.empty() || s.incident.kind != IncidentKind::silence) return cannot_be_told();
+  SpanNs longest = 0;
+  for (const IncidentTime& time : s.incident.times) {
+    if (!time.returned) return no();
+    longest = std::max(longest, time.until - time.start.time);
+  }
+  return longest <= kBrief ? yes(fmt::format("All were back within {}.", format_span(longest))) : no();
 }
 
 struct Feeds {
@@ -202,6 +226,8 @@ constexpr EvidenceKind kAll[] = {
     {"low-voltage-told", low_voltage_told},
     {"supply-code-own", supply_code_own},
     {"no-start-sign", no_start_sign},
+    {"start-not-told", start_not_told},
+    {"brief", brief},
     {"same-supply", same_supply},
     {"different-supplies", different_supplies},
     {"whole-supply", whole_supply},

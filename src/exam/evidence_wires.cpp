@@ -32,8 +32,8 @@ Weighing errors_at_the_moment(const Scene& s) {
   for (const IncidentTime& time : s.incident.times) {
     bool with = false;
     for (const ErrorBurst& burst : bursts_of(s)) {
-      if (!on_wire(burst) || burst.first.time > time.until + kErrorsAtOnce ||
-          burst.last.time < time.start.time - kErrorsAtOnce)
+      if (!on_wire(burst) || burst.last.time < time.start.time - kErrorsAtOnce ||
+          burst.first.time > time.start.time + time.spread + kErrorsAtOnce)
         continue;
       with = true;
       frames += burst.frames;
@@ -56,6 +56,30 @@ Weighing no_errors(const Scene& s) {
       s.incident.bus && *s.incident.bus < s.all.buses.size() && s.all.buses[*s.incident.bus].error_frames > 0;
   return to_degree(tells ? 1 : 0.5, tells ? "No error frame came with it, although the recorder tells them."
                                           : "No error frame came with it.");
+}
+
+// The end of an open trunk has no terminator: what is sent is reflected there as long as it is open. (A
+// breakaway connector closes its own terminator when it is pulled, ISO 11783-2.)
+Weighing errors_while_away(const Scene& s) {
+  if (s.incident.times.empty() || s.incident.kind != IncidentKind::silence) return cannot_be_told();
+  constexpr SpanNs kSettled = 2 * kSecond;
+  constexpr std::size_t kSome = 2;
+  std::uint64_t frames = 0;
+  std::size_t bursts = 0;
+  SpanNs away = 0;
+  for (const IncidentTime& time : s.incident.times) {
+    const TimeNs from = time.start.time + time.spread + kSettled;
+    away += std::max<SpanNs>(0, time.until - from);
+    for (const ErrorBurst& burst : bursts_of(s))
+      if (on_wire(burst) && burst.last.time > from && burst.first.time < time.until) {
+        frames += burst.frames;
+        ++bursts;
+      }
+  }
+  if (away < kSettled) return cannot_be_told();
+  if (bursts < kSome) return no();
+  return yes(fmt::format("{} in {} went on coming while they were away.",
+                         counted(frames, "error frame", "error frames"), counted(bursts, "burst", "bursts")));
 }
 
 Weighing errors_before(const Scene& s) {
@@ -157,6 +181,7 @@ Weighing load_high(const Scene& s) {
 constexpr EvidenceKind kAll[] = {
     {"errors-at-the-moment", errors_at_the_moment},
     {"no-errors", no_errors},
+    {"errors-while-away", errors_while_away},
     {"errors-before", errors_before},
     {"errors-all-the-time", errors_all_the_time},
     {"errors-of-several-kinds", error_kinds},

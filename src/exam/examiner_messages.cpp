@@ -238,6 +238,7 @@ void Examiner::Impl::take_engine_speed(BusWatch& bus, const Message& message) {
       ++bus.over_cap;
   }
   bus.engine_runs = runs;
+  bus.engine_told = {message.start, message.first_frame};
 }
 
 // Working set maintenance: B1 FF, B3 the VT version that the client is built for. Answer to get memory: B1
@@ -339,13 +340,16 @@ void Examiner::Impl::on_claim(const Claim& claim) {
   const SpanNs quiet = claim.time - party.last.time;
   const auto late =
       std::max<SpanNs>(static_cast<SpanNs>(kLatePeriods * static_cast<double>(fastest)), kClaimSettle);
+  // Who starts asks for all claims first, so that its own looks like an answer: late, and after a message
+  // that never came.
+  const SpanNs missed = fastest > 0 ? std::max<SpanNs>(kClaimSettle, fastest * 13 / 10) : kSecond;
   // An answer is weighed by the quiet after it, which a slow rhythm does not show.
   const bool weighable = starts || fastest <= kClaimSettle;
   if (fastest > 0 && quiet > late && weighable) {
     fall_silent(party);
     party.returned_with_claim = starts;
     party.claim_to_weigh = !starts;
-  } else if (claim.kind == ClaimKind::unprompted || (starts && answers && quiet > kSecond)) {
+  } else if (claim.kind == ClaimKind::unprompted || (starts && answers && quiet > missed)) {
     ++party.restarts;
     party.last_restart = at;
     if (party.restart_times.size() < Party::kMaxRestartTimes) party.restart_times.push_back(at);

@@ -123,7 +123,13 @@ Finding not_known(const Scene& scene, std::size_t number) {
 }
 
 double rank_of(const Conclusions& all, const Incident& incident, double score, const CauseWeights& weights) {
-  double rank = weights.setting(fmt::format("rank.{}", kind_name(incident.kind)));
+  // Whether the bus or only the recorder stopped is not known: no reason to begin there.
+  const bool doubtful = !incident.silences.empty() &&
+                        std::all_of(incident.silences.begin(), incident.silences.end(), [&](std::size_t s) {
+                          return all.silences[s].verdict == BusSilence::Verdict::unknown;
+                        });
+  double rank = weights.setting(doubtful ? std::string("rank.doubtful-silence")
+                                         : fmt::format("rank.{}", kind_name(incident.kind)));
   rank += weights.setting("rank.score_share") * score;
   rank += weights.setting("rank.per_controller") *
           static_cast<double>(std::min<std::size_t>(incident.controllers.size(), 10));

@@ -69,7 +69,19 @@ bool of_partners(std::string_view code) {
   return false;
 }
 
+// It was told up to two minutes before the first controller could not bear it any more.
+bool tells_of_sinking(const Incident& incident, const Fault& fault) {
+  constexpr SpanNs kSinks = 120 * kSecond;
+  if (!incident.voltage_told || incident.times.empty()) return false;
+  if (fault.code != "supply.voltage-low" && fault.code != "diagnostics.many-at-once" &&
+      fault.code != "supply.voltage-sags-at-cranking")
+    return false;
+  return fault.start <= incident.times.back().until &&
+         fault.end.value_or(fault.start) >= incident.times.front().start.time - kSinks;
+}
+
 bool follows_silence(const Conclusions& all, const Incident& incident, const Fault& fault) {
+  if (tells_of_sinking(incident, fault)) return true;
   const bool whole_bus = incident.kind == IncidentKind::bus_silence;
   if (whole_bus && fault.bus && incident.bus != fault.bus) return false;
   if (fault.code == "diagnostics.trouble-code" || begins_with(fault.code, "diagnostics.")) {
@@ -121,7 +133,8 @@ bool follows(const Conclusions& all, const Observations& seen, const Incident& i
     case IncidentKind::load:
       return (fault.code == "transfer.failed" || fault.code == "transfer.series" ||
               fault.code == "message.jitter-grown" || fault.code == "message.pace" ||
-              fault.code == "request.unanswered" || of_partners(fault.code) || fault.code == "controller.message-stopped") &&
+              fault.code == "request.unanswered" || of_partners(fault.code) ||
+              fault.code == "controller.message-stopped") &&
              (!fault.bus || incident.bus == fault.bus) && within(incident, fault.start, kAfter);
     case IncidentKind::errors:
       return (begins_with(fault.code, "transfer.") || fault.code == "controller.message-stopped" ||

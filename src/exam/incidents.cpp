@@ -210,6 +210,33 @@ void gather_bus_silences(Gathering& g) {
   }
 }
 
+// Where the others speak seldom, the loss of some leaves the whole bus quiet for a second or two. Who stays
+// away longer than the bus was quiet tells which it was.
+void join_short_quiet(Gathering& g) {
+  constexpr SpanNs kWith = 2 * kSecond, kLonger = kSecond;
+  for (std::size_t i = 0; i < g.incidents.size(); ++i) {
+    if (g.incidents[i].kind != IncidentKind::bus_silence || g.incidents[i].times.size() != 1) continue;
+    const IncidentTime quiet = g.incidents[i].times.front();
+    const auto home = std::find_if(g.incidents.begin(), g.incidents.end(), [&](const Incident& other) {
+      return other.kind == IncidentKind::silence && other.bus == g.incidents[i].bus && quiet.returned &&
+             std::any_of(other.times.begin(), other.times.end(), [&](const IncidentTime& t) {
+               return t.start.time <= quiet.start.time && t.start.time >= quiet.start.time - kWith &&
+                      t.until >= quiet.until + kLonger;
+             });
+    });
+    if (home == g.incidents.end()) continue;
+    for (const std::size_t d : g.incidents[i].dropouts) {
+      if (g.all.dropouts[d].judged_until < quiet.until + kLonger) continue;
+      join(home->dropouts, {d});
+      if (g.all.dropouts[d].controller) join(home->controllers, {*g.all.dropouts[d].controller});
+    }
+    home->parties = std::max(home->parties, static_cast<unsigned>(home->controllers.size()));
+    home->consequences.insert(home->consequences.end(), g.incidents[i].faults.begin(),
+                              g.incidents[i].faults.end());
+    g.incidents.erase(g.incidents.begin() + static_cast<std::ptrdiff_t>(i--));
+  }
+}
+
 void gather_addresses(Gathering& g) {
   const auto refused = faults_with(g.all, "network.cannot-claim");
   for (const char* code : {"network.address-contest", "network.address-wandering"})
@@ -302,6 +329,19 @@ void gather_by_roster(Gathering& g) {
   }
 }
 
+// A recording that begins while they talk does not know them by NAME.
+void gather_beginning(Gathering& g) {
+  std::vector<std::size_t> nameless;
+  for (const std::size_t f : faults_with(g.all, "network.unclaimed"))
+    if (g.all.faults[f].severity == Severity::note) nameless.push_back(f);
+  // One or two among many known ones are strangers.
+  if (nameless.size() < 2 || nameless.size() < g.all.controllers.size()) return;
+  auto home = std::find_if(g.incidents.begin(), g.incidents.end(),
+                           [](const Incident& i) { return i.kind == IncidentKind::capture; });
+  Incident& incident = home == g.incidents.end() ? g.add(IncidentKind::capture, g.all.start) : *home;
+  for (const std::size_t f : nameless) g.take(incident, f);
+}
+
 // Faults of one of these codes, on one bus, are one incident.
 void gather_by_codes(Gathering& g, IncidentKind kind, std::initializer_list<const char*> codes,
                      bool one_a_controller) {
@@ -341,7 +381,8 @@ void gather_load(Gathering& g) {
     if (!culprits.empty()) incident.controllers = culprits;
     for (std::size_t d = 0; d < g.all.dropouts.size(); ++d) {
       const Dropout& dropout = g.all.dropouts[d];
-      if (dropout.kind != DropoutKind::controller || dropout.bus != incident.bus || dropout.reclaimed) continue;
+      if (dropout.kind != DropoutKind::controller || dropout.bus != incident.bus || dropout.reclaimed)
+        continue;
       const bool within = std::any_of(incident.faults.begin(), incident.faults.end(), [&](std::size_t f) {
         const Fault& full = g.all.faults[f];
         const TimeNs end = full.end.value_or(g.all.end);
@@ -391,6 +432,7 @@ std::vector<Incident> gather_incidents(const Conclusions& all, const Observation
   gather_restarts(g);
   join_by_low_voltage(g);
   gather_bus_silences(g);
+  join_short_quiet(g);
   gather_addresses(g);
   // With a wrong bit rate nothing could be heard: who is missing then says no more.
   gather_by_codes(g, IncidentKind::errors, {"bus.bit-rate-suspect", "recorder.only-errors"}, false);
@@ -398,6 +440,7 @@ std::vector<Incident> gather_incidents(const Conclusions& all, const Observation
   // Before the rest, or an error frame of a cut would be an incident of its own.
   gather_by_codes(g, IncidentKind::recorder, {"recorder.blind"}, false);
   gather_by_codes(g, IncidentKind::capture, {"capture.damaged"}, false);
+  gather_beginning(g);
   fold_consequences(all, seen, g.incidents, g.taken);
   gather_by_codes(g, IncidentKind::errors,
                   {"bus.error-frames", "bus.errors-with-load", "bus.off", "bus.error-passive"}, false);
@@ -408,8 +451,7 @@ std::vector<Incident> gather_incidents(const Conclusions& all, const Observation
   gather_by_codes(g, IncidentKind::software, {"software.differs-among-equals", "device.version-mismatch"},
                   true);
   fold_consequences(all, seen, g.incidents, g.taken);
-  gather_by_codes(g, IncidentKind::alone,
-                  {"controller.silent-after-claim", "client.timed-out", "supply.voltage-low"}, true);
+  gather_by_codes(g, IncidentKind::alone, {"controller.silent-after-claim", "client.timed-out"}, true);
   for (Incident& incident : g.incidents)
     if (incident.bus)
       for (std::size_t b = 0; b < seen.buses[*incident.bus].bursts.size(); ++b)

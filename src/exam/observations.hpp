@@ -192,8 +192,9 @@ struct BusObservations {
   std::vector<KeySwitch> key_changes;
   std::vector<Mark> engine_starts;  // engine speed rose from standstill
   BusRate rate;
-  Mark last_frame;              // of the bus
-  std::vector<Talker> talkers;  // in highly loaded seconds, the most talkative first
+  Mark last_frame;                  // of the bus
+  std::vector<Talker> talkers;      // in highly loaded seconds, the most talkative first
+  std::optional<Mark> engine_told;  // the last valid engine speed
 };
 
 struct Contest {

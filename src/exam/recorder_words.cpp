@@ -44,7 +44,8 @@ std::string note_words(const RecorderNote& note) {
       return fmt::format("the system's clock was put {} by {}; the times here go on at their own pace{}",
                          note.span < 0 ? "back" : "forward", format_span(magnitude(note.span)), why);
     case Kind::not_recorded:
-      return fmt::format("{} could not be recorded{}", counted(note.number, "frame or notice", "frames and notices"), why);
+      return fmt::format("{} could not be recorded{}",
+                         counted(note.number, "frame or notice", "frames and notices"), why);
     case Kind::disk:
       return fmt::format("the recording disk{}", why);
     case Kind::interface:

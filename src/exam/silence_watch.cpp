@@ -16,6 +16,8 @@ constexpr SpanNs kLearnedLife = 10 * kSecond;  // with payloads that repeat
 constexpr unsigned kLearnedShare = 600;        // permille
 constexpr SpanNs kPlainLife = 20 * kSecond;    // without
 constexpr unsigned kPlainShare = 950;
+constexpr SpanNs kClockLife = 12 * kSecond;  // without, but like a clock and without one pause
+constexpr unsigned kClockShare = 990;
 constexpr unsigned kRepeatsOneIn = 20;
 constexpr int kActiveTenths = 6;          // of all its time a stream with pauses keeps its rhythm
 constexpr SpanNs kStretch = 5 * kSecond;  // between two pauses, on average
@@ -62,6 +64,7 @@ bool dependable(const Stream& stream) {
     return false;
   const bool repeats = std::uint64_t{stream.repeats} * kRepeatsOneIn >= stream.count;
   if (repeats && active >= kLearnedLife && pace.share_permille() >= kLearnedShare) return true;
+  if (stream.paused == 0 && active >= kClockLife && pace.share_permille() >= kClockShare) return true;
   return active >= kPlainLife && pace.share_permille() >= kPlainShare;
 }
 

@@ -61,7 +61,7 @@ void disturb(Random& random, DrawnMachine& machine, DrawnPlot& plot) {
                     static_cast<double>(random.between(-4'000, 30'000)) / 1000);
   }
   if (chance(random, 30)) plot.notes = true;
-  if (!plot.notes && chance(random, 8)) plot.statistics = false;
+  if (!plot.notes && chance(random, 8)) plot.statistics = plot.needs_statistics;
   if (plot.notes && chance(random, 50)) {
     plot.events += fmt::format("\n[[event]]\nat = {:.3f}\nwhat = \"mark\"\ntext = \"driver saw a message\"\n",
                                moment(random, plot));

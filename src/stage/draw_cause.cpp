@@ -79,6 +79,7 @@ class Plotter {
   }
   void lost() { event("dies", moment(0.7), 0, fmt::format("controller = \"{}\"\n", any_implement().label)); }
   void bus_dead() {
+    plot_.needs_statistics = true;
     event(chance(50) ? "power-fails" : "bus-shorted", moment(0.6), chance(60) ? seconds(4, 20) : 0, "");
   }
   void overload() {
@@ -161,12 +162,16 @@ class Plotter {
   }
   void power_down() { event("operator-power-down", plot_.duration - 20, 0, ""); }
   void blind() {
+    plot_.needs_statistics = true;
     constexpr const char* kWhat[] = {"logger-deaf", "logger-stopped", "link-down", "logger-cut"};
     const auto what = random_.below(4);
     plot_.notes = what == 3;
     event(kWhat[what], moment(0.6), seconds(2, 15), "");
   }
-  void unplugged() { event("logger-unplugged", moment(0.6), chance(50) ? 0 : seconds(4, 25), ""); }
+  void unplugged() {
+    plot_.needs_statistics = true;
+    event("logger-unplugged", moment(0.6), chance(50) ? 0 : seconds(4, 25), "");
+  }
   void incomplete() {
     plot_.at_power_up = true;
     std::vector<std::string> nobody;

@@ -11,8 +11,9 @@ struct DrawnPlot {
   double duration = 120;  // s
   std::string events;     // [[event]], [[cause]], [[damage]]
   bool statistics = true;
-  bool notes = false;        // the recorder writes its own notes
-  bool at_power_up = false;  // what happens begins with the recording: nobody may be late
+  bool needs_statistics = false;  // without them nothing shows that the recorder was running
+  bool notes = false;             // the recorder writes its own notes
+  bool at_power_up = false;       // what happens begins with the recording: nobody may be late
 };
 
 DrawnNeeds needs_of(const std::string& cause);

@@ -157,7 +157,8 @@ class Builder {
     give_software(random_, unit, "SW", chance(random_, 70));
     // A maker ships equal units with equal software.
     for (const DrawnUnit& other : machine_.units)
-      if (&other != &unit && other.implement() && other.function == function && other.device_class == class_) {
+      if (&other != &unit && other.implement() && other.function == function &&
+          other.device_class == class_) {
         unit.software = other.software;
         unit.software_pattern = other.software_pattern;
         break;

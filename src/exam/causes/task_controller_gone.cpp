@@ -23,8 +23,8 @@ void tell(const Scene& scene, Finding& finding) {
 
 }  // namespace
 
-const Cause task_controller_gone{"partner.task-controller",
-                                 bit_of(IncidentKind::silence) | bit_of(IncidentKind::partner) |
-                                     bit_of(IncidentKind::missing), tell};
+const Cause task_controller_gone{
+    "partner.task-controller",
+    bit_of(IncidentKind::silence) | bit_of(IncidentKind::partner) | bit_of(IncidentKind::missing), tell};
 
 }  // namespace tramlog::causes

@@ -22,8 +22,8 @@ void tell(const Scene& scene, Finding& finding) {
 
 }  // namespace
 
-const Cause terminal_gone{"partner.terminal", bit_of(IncidentKind::silence) | bit_of(IncidentKind::partner) |
-                                     bit_of(IncidentKind::missing),
-                          tell};
+const Cause terminal_gone{
+    "partner.terminal",
+    bit_of(IncidentKind::silence) | bit_of(IncidentKind::partner) | bit_of(IncidentKind::missing), tell};
 
 }  // namespace tramlog::causes

@@ -41,7 +41,8 @@ void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>&
           (burst.controller_bits & 0x3C) == 0;
       const bool state_changed = (burst.classes & (kBusOff | kTransceiver | kNoAcknowledgement)) != 0 ||
                                  (burst.controller_bits & 0x3C) != 0;
-      const bool passing = few && !state_changed && static_cast<double>(burst.frames) <= limits["bus.passing_errors"];
+      const bool passing =
+          few && !state_changed && static_cast<double>(burst.frames) <= limits["bus.passing_errors"];
       Fault fault;
       fault.code = error_frames.code;
       fault.severity = only_state || passing ? Severity::note : Severity::warning;
@@ -62,9 +63,10 @@ void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>&
 
 }  // namespace
 
-const Check error_frames{"bus.error-frames",
-                         "The interface reported errors on the wire or changes of its error state (SocketCAN "
-                         "error frames; their absence proves nothing). A short burst that made nobody error-passive is a note.",
-                         judge};
+const Check error_frames{
+    "bus.error-frames",
+    "The interface reported errors on the wire or changes of its error state (SocketCAN "
+    "error frames; their absence proves nothing). A short burst that made nobody error-passive is a note.",
+    judge};
 
 }  // namespace tramlog::checks
