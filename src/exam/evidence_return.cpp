@@ -90,15 +90,16 @@ Weighing at_captures_edge(const Scene& s) {
 }
 
 struct Fading {
-  std::size_t judged = 0, very_fast = 0, early = 0;
+  std::size_t judged = 0, early = 0;
+  double sure = 0;  // how well the rhythms would show capacitors that hold for 10 to 300 ms
   SpanNs spread = 0;
 };
 
 // Who of a whole bus fell silent earlier than one missed message explains: capacitors hold units up for
 // different times, while a wire ends all of them in one moment.
 Fading fading(const Scene& s) {
-  constexpr SpanNs kFast = kSecond / 2;      // slower rhythms cannot tell ..
-  constexpr SpanNs kVeryFast = kSecond / 8;  // .. and these would show any capacitor
+  constexpr SpanNs kFast = kSecond / 2;  // slower rhythms cannot tell
+  constexpr SpanNs kHold = 100 * kMillisecond;
   constexpr SpanNs kTolerance = 10 * kMillisecond;
   Fading fading;
   for (const std::size_t i : s.incident.silences)
@@ -109,7 +110,7 @@ Fading fading(const Scene& s) {
         continue;
       if (dropout.judged_until < silence.start.time || dropout.start.time > silence.start.time) continue;
       ++fading.judged;
-      fading.very_fast += dropout.fastest_period <= kVeryFast;
+      fading.sure += std::min(1.0, to_seconds(kHold) / to_seconds(dropout.fastest_period));
       const SpanNs before = silence.start.time - dropout.start.time;
       if (before <= dropout.fastest_period + dropout.fastest_period / 10 + kTolerance) continue;
       ++fading.early;
@@ -128,10 +129,10 @@ Weighing one_after_the_other(const Scene& s) {
 
 Weighing in_one_moment(const Scene& s) {
   const Fading f = fading(s);
-  if (f.very_fast < 2) return cannot_be_told();
+  if (f.judged < 2) return cannot_be_told();
   if (f.early > 0) return no();
   return to_degree(
-      static_cast<double>(f.very_fast - 1) / 3,
+      (f.sure - 1) / 3,
       fmt::format("All of {} with a fast rhythm ended in one moment, as behind one wire.", f.judged));
 }
 

@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <set>
 
 #include "can/error_frame.hpp"
 #include "exam/cause_tools.hpp"
@@ -22,6 +23,21 @@ const std::vector<ErrorBurst>& bursts_of(const Scene& s) {
   static const std::vector<ErrorBurst> kNone;
   return s.incident.bus && *s.incident.bus < s.seen.buses.size() ? s.seen.buses[*s.incident.bus].bursts
                                                                  : kNone;
+}
+
+// Of an incident of errors only its own: those that came with a silence belong to that one.
+std::vector<ErrorBurst> own_bursts(const Scene& s) {
+  if (s.incident.kind != IncidentKind::errors) return bursts_of(s);
+  std::set<TimeNs> starts;
+  bool any = false;
+  for (const std::size_t f : s.incident.faults) {
+    any = any || s.all.faults[f].code == "bus.error-frames";
+    if (s.all.faults[f].code == "bus.error-frames") starts.insert(s.all.faults[f].start);
+  }
+  std::vector<ErrorBurst> own;
+  for (const ErrorBurst& burst : bursts_of(s))
+    if (!any || starts.count(burst.first.time) > 0) own.push_back(burst);
+  return own;
 }
 
 Weighing errors_at_the_moment(const Scene& s) {
@@ -98,11 +114,12 @@ Weighing errors_before(const Scene& s) {
 // Bursts over the capture's tenths.
 double spread_over_time(const Scene& s) {
   if (s.all.end <= s.all.start) return 0;
+  const std::vector<ErrorBurst> own = own_bursts(s);
   unsigned filled = 0;
   for (int tenth = 0; tenth < 10; ++tenth) {
     const TimeNs from = s.all.start + (s.all.end - s.all.start) / 10 * tenth;
     const TimeNs to = from + (s.all.end - s.all.start) / 10;
-    filled += std::any_of(bursts_of(s).begin(), bursts_of(s).end(), [&](const ErrorBurst& b) {
+    filled += std::any_of(own.begin(), own.end(), [&](const ErrorBurst& b) {
       return on_wire(b) && b.first.time <= to && b.last.time >= from;
     });
   }
@@ -113,16 +130,17 @@ Weighing errors_all_the_time(const Scene& s) {
   const double spread = spread_over_time(s);
   if (spread == 0) return no();
   std::uint64_t frames = 0;
-  for (const ErrorBurst& burst : bursts_of(s)) frames += burst.frames;
+  const std::vector<ErrorBurst> own = own_bursts(s);
+  for (const ErrorBurst& burst : own) frames += burst.frames;
   return to_degree((spread - 0.2) / 0.5,
                    fmt::format("{} in {} bursts lie spread over the whole time.",
-                               counted(frames, "error frame", "error frames"), bursts_of(s).size()));
+                               counted(frames, "error frame", "error frames"), own.size()));
 }
 
 Weighing error_kinds(const Scene& s) {
   constexpr std::uint8_t kStuff = 0x04, kForm = 0x02, kBits = 0x19;
   std::uint8_t bits = 0;
-  for (const ErrorBurst& burst : bursts_of(s))
+  for (const ErrorBurst& burst : own_bursts(s))
     bits = static_cast<std::uint8_t>(bits | ((burst.classes & kProtocol) ? burst.protocol_bits : 0));
   const unsigned kinds = ((bits & kStuff) != 0) + ((bits & kForm) != 0) + ((bits & kBits) != 0);
   return kinds >= 2

@@ -52,6 +52,7 @@ void join(std::vector<std::size_t>& list, const std::vector<std::size_t>& more) 
 struct Manner {
   std::set<std::pair<BusIndex, std::size_t>> who;  // controllers; addresses of voices from 2^20 on
   bool returned = false, claimed = false, at_start = false;
+  std::size_t incident = 0;  // of this manner
 };
 
 bool same_again(const Manner& a, const Manner& b) {
@@ -90,18 +91,21 @@ void gather_silences(Gathering& g) {
     manner.at_start = engine_start_near(g.seen, first.start.time).has_value();
     const auto again =
         std::find_if(manners.begin(), manners.end(), [&](const Manner& m) { return same_again(m, manner); });
+    const bool is_new = again == manners.end();
     const std::size_t at = static_cast<std::size_t>(again - manners.begin());
-    if (again == manners.end()) {
+    if (is_new) {
+      manner.incident = g.incidents.size();
       g.add(IncidentKind::silence, first.start.time).bus = first.bus;
       manners.push_back(manner);
     } else {
       again->who.insert(manner.who.begin(), manner.who.end());
     }
-    Incident& incident = g.incidents[at];
+    const Manner& known = manners[at];
+    Incident& incident = g.incidents[known.incident];
     incident.times.push_back(time);
     join(incident.dropouts, dropouts);
     join(incident.controllers, controllers);
-    incident.parties = static_cast<unsigned>(manners[at].who.size());
+    incident.parties = static_cast<unsigned>(known.who.size());
   }
 }
 
@@ -210,31 +214,55 @@ void gather_bus_silences(Gathering& g) {
   }
 }
 
-// Where the others speak seldom, the loss of some leaves the whole bus quiet for a second or two. Who stays
-// away longer than the bus was quiet tells which it was.
-void join_short_quiet(Gathering& g) {
-  constexpr SpanNs kWith = 2 * kSecond, kLonger = kSecond;
+// Somebody with a rhythm, in neither incident, who was there before and afterwards.
+bool somebody_stayed(const Gathering& g, const Incident& one, const Incident& other,
+                     const IncidentTime& quiet) {
+  for (std::size_t c = 0; c < g.all.controllers.size(); ++c) {
+    const ControllerRecord& record = g.all.controllers[c];
+    const auto in = [&](const Incident& i) {
+      return std::binary_search(i.controllers.begin(), i.controllers.end(), c);
+    };
+    if (record.bus == *one.bus && record.rhythms > 0 && record.first_seen.time < quiet.start.time &&
+        record.last_seen.time > quiet.until && !in(one) && !in(other))
+      return true;
+  }
+  return false;
+}
+
+// Where the others speak seldom, the loss of some leaves the whole bus quiet for a second or two: who stays
+// away longer tells which it was. And where nobody stayed, those with a slow rhythm went with the bus.
+bool join_quiet_and_silence(Gathering& g) {
+  constexpr SpanNs kWith = 3 * kSecond, kLonger = kSecond;
   for (std::size_t i = 0; i < g.incidents.size(); ++i) {
     if (g.incidents[i].kind != IncidentKind::bus_silence || g.incidents[i].times.size() != 1) continue;
     const IncidentTime quiet = g.incidents[i].times.front();
-    const auto home = std::find_if(g.incidents.begin(), g.incidents.end(), [&](const Incident& other) {
-      return other.kind == IncidentKind::silence && other.bus == g.incidents[i].bus && quiet.returned &&
-             std::any_of(other.times.begin(), other.times.end(), [&](const IncidentTime& t) {
-               return t.start.time <= quiet.start.time && t.start.time >= quiet.start.time - kWith &&
-                      t.until >= quiet.until + kLonger;
-             });
-    });
-    if (home == g.incidents.end()) continue;
-    for (const std::size_t d : g.incidents[i].dropouts) {
-      if (g.all.dropouts[d].judged_until < quiet.until + kLonger) continue;
-      join(home->dropouts, {d});
-      if (g.all.dropouts[d].controller) join(home->controllers, {*g.all.dropouts[d].controller});
+    std::size_t other = 0;
+    const auto goes_with = [&](const Incident& silence) {
+      return silence.kind == IncidentKind::silence && silence.bus == g.incidents[i].bus &&
+             silence.times.size() == 1 &&
+             std::abs(silence.times.front().start.time - quiet.start.time) <= kWith &&
+             silence.times.front().until >= quiet.start.time;
+    };
+    while (other < g.incidents.size() && !goes_with(g.incidents[other])) ++other;
+    if (other == g.incidents.size()) continue;
+    Incident& bus = g.incidents[i];
+    Incident& some = g.incidents[other];
+    const bool partly = quiet.returned && some.times.front().until >= quiet.until + kLonger &&
+                        somebody_stayed(g, bus, some, quiet);
+    if (!partly && some.times.front().returned != quiet.returned) continue;
+    Incident& home = partly ? some : bus;
+    const Incident& guest = partly ? bus : some;
+    for (const std::size_t d : guest.dropouts) {
+      if (partly && g.all.dropouts[d].judged_until < quiet.until + kLonger) continue;
+      join(home.dropouts, {d});
+      if (g.all.dropouts[d].controller) join(home.controllers, {*g.all.dropouts[d].controller});
     }
-    home->parties = std::max(home->parties, static_cast<unsigned>(home->controllers.size()));
-    home->consequences.insert(home->consequences.end(), g.incidents[i].faults.begin(),
-                              g.incidents[i].faults.end());
-    g.incidents.erase(g.incidents.begin() + static_cast<std::ptrdiff_t>(i--));
+    home.parties = std::max(home.parties, static_cast<unsigned>(home.controllers.size()));
+    home.consequences.insert(home.consequences.end(), guest.faults.begin(), guest.faults.end());
+    g.incidents.erase(g.incidents.begin() + static_cast<std::ptrdiff_t>(partly ? i : other));
+    return true;
   }
+  return false;
 }
 
 void gather_addresses(Gathering& g) {
@@ -432,7 +460,8 @@ std::vector<Incident> gather_incidents(const Conclusions& all, const Observation
   gather_restarts(g);
   join_by_low_voltage(g);
   gather_bus_silences(g);
-  join_short_quiet(g);
+  while (join_quiet_and_silence(g)) {
+  }
   gather_addresses(g);
   // With a wrong bit rate nothing could be heard: who is missing then says no more.
   gather_by_codes(g, IncidentKind::errors, {"bus.bit-rate-suspect", "recorder.only-errors"}, false);

@@ -83,7 +83,8 @@ class Plotter {
     event(chance(50) ? "power-fails" : "bus-shorted", moment(0.6), chance(60) ? seconds(4, 20) : 0, "");
   }
   void overload() {
-    event("overload", moment(0.6), seconds(10, 25), fmt::format("load = {:.2f}\n", seconds(0.75, 0.95)));
+    // Clearly beyond the 10 s above 80 % that count as one.
+    event("overload", moment(0.6), seconds(13, 30), fmt::format("load = {:.2f}\n", seconds(0.85, 1.05)));
   }
   void bit_rate() {
     plot_.at_power_up = true;

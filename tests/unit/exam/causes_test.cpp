@@ -97,12 +97,20 @@ TEST_CASE("All of the implement at once while the tractor goes on: the connector
   CHECK(findings_of(all, "supply.unit").empty());
 }
 
-TEST_CASE("The whole bus: its power or its trunk") {
+TEST_CASE("The whole bus in one moment, and nobody started again: the recorder's own plug, or the bus") {
   ExamBench b = machine({});
   b.lose(60, 70, false);
   const Conclusions all = b.conclude();
-  CHECK(first(all).cause == "bus.power-or-trunk");
+  CHECK(first(all).cause == "recorder.connection");
   CHECK(first(all).dropouts.size() == all.dropouts.size());
+}
+
+TEST_CASE("The whole bus with errors at that moment: a short of the bus") {
+  ExamBench b = machine({});
+  b.lose(60, 70, false);
+  for (int i = 0; i < 20; ++i) b.error(60 + i * 0.001, 0x8, {0, 0, 4, 0, 0, 0, 0, 0});
+  const Conclusions all = b.conclude();
+  CHECK(first(all).cause == "bus.power-or-trunk");
 }
 
 TEST_CASE("Never heard at all: missing, and every entry answered") {

@@ -164,9 +164,22 @@ TEST_CASE("Error frames close together are one burst, with the worst counters") 
   REQUIRE(bursts.size() == 2);
   CHECK(says(bursts[0], "5 error frames"));
   CHECK(says(bursts[0], "counter up to 32"));
-  CHECK(bursts[0].severity == Severity::warning);
+  CHECK(bursts[0].severity == Severity::note);  // nobody came near error-passive
   CHECK(bursts[1].severity == Severity::note);
   CHECK(all.error_frames == 6);
+}
+
+TEST_CASE("Error frames that can make a sender error-passive, or that come again and again, are a warning") {
+  const auto severity = [](int bursts, int frames) {
+    ExamBench b = two_units();
+    for (int k = 0; k < bursts; ++k)
+      for (int i = 0; i < frames; ++i) b.error(20 + k * 5 + i * 0.01, 0x8, {0, 0, 4, 0, 0, 0, 0, 0});
+    return faults_of(b.conclude(), "bus.error-frames").front().severity;
+  };
+  CHECK(severity(1, 15) == Severity::note);
+  CHECK(severity(1, 16) == Severity::warning);
+  CHECK(severity(4, 3) == Severity::note);
+  CHECK(severity(5, 3) == Severity::warning);
 }
 
 TEST_CASE("Memory caps that are hit are told in the report") {

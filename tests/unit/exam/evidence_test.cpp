@@ -67,7 +67,11 @@ TEST_CASE("Evidence: engine, key and voltage") {
   plain.drop(2, 100, 102, true, 1);
   plain.drop(3, 100, 102, true, 1);
   CHECK(plain.degree("engine-started") == 0);
+  CHECK(plain.degree("no-start-sign") == -1);  // nobody tells the engine's speed
+  CHECK(plain.degree("start-not-told") == 1);
+  plain.seen.buses[0].engine_told = HandMade::mark(599);
   CHECK(plain.degree("no-start-sign") == 1);
+  CHECK(plain.degree("start-not-told") == 0);
   HandMade cranking = plain;
   cranking.seen.buses[0].engine_starts.push_back(HandMade::mark(98));
   CHECK(cranking.degree("engine-started") == 1);
