@@ -79,33 +79,49 @@ double evenness(double deviation) {
   return 1 - (deviation - kRegular) / (kIrregular - kRegular);
 }
 
-// When it happened; restarts without a gap are told as one series of their controller.
+// When it happened, with the restarts of that controller that left no gap.
 std::vector<TimeNs> moments(const Scene& s) {
+  constexpr SpanNs kSame = 3 * kSecond;  // a silence, and the claim that ended it
   std::vector<TimeNs> list;
   for (const IncidentTime& time : s.incident.times) list.push_back(time.start.time);
-  if (s.incident.kind != IncidentKind::restarts || !s.one() || s.incident.controllers.empty()) return list;
+  if (!s.one() || s.incident.controllers.empty()) return list;
   for (const Restart& restart : s.seen.restarts)
-    if (restart.controller == s.incident.controllers.front() && restart.each.size() > list.size()) {
-      list.clear();
+    if (restart.controller == s.incident.controllers.front())
       for (const Mark& mark : restart.each) list.push_back(mark.time);
-    }
+  std::sort(list.begin(), list.end());
+  list.erase(std::unique(list.begin(), list.end(), [](TimeNs a, TimeNs b) { return b - a < kSame; }),
+             list.end());
   return list;
+}
+
+// How far intervals are from multiples of the shortest, as a share of it: one of them may have gone
+// unnoticed. The worst of four and more does not count: the recorder's clock may have been set.
+double unevenness(const std::vector<double>& intervals) {
+  const double base = *std::min_element(intervals.begin(), intervals.end());
+  if (base <= 0) return 1;
+  std::vector<double> squares;
+  double sum = 0;
+  std::size_t counted = 0;
+  for (const double interval : intervals) {
+    const double times = interval / base, off = times - std::round(times);
+    squares.push_back(off * off);
+  }
+  std::sort(squares.begin(), squares.end());
+  if (squares.size() >= 4) squares.pop_back();
+  for (const double square : squares) sum += square, ++counted;
+  return std::sqrt(sum / static_cast<double>(counted));
 }
 
 Weighing regular_interval(const Scene& s) {
   const std::vector<TimeNs> times = moments(s);
   if (!fell_silent(s) || times.size() < kIntervalsNeeded + 1) return cannot_be_told();
   std::vector<double> intervals;
-  double sum = 0;
-  for (std::size_t i = 1; i < times.size(); ++i) {
-    intervals.push_back(to_seconds(times[i] - times[i - 1]));
-    sum += intervals.back();
-  }
-  const double deviates = deviation(intervals);
-  if (deviates < 0) return cannot_be_told();
-  return to_degree(evenness(deviates),
-                   fmt::format("It came regularly: every {:.1f} s, give or take {:.0f} %.",
-                               sum / static_cast<double>(intervals.size()), deviates * 100));
+  for (std::size_t i = 1; i < times.size(); ++i) intervals.push_back(to_seconds(times[i] - times[i - 1]));
+  // Three times may be regular by chance.
+  const double proof = std::min(1.0, static_cast<double>(intervals.size() - 1) / 2);
+  return to_degree(evenness(unevenness(intervals)) * proof,
+                   fmt::format("It came {} times, regularly: every {:.1f} s or a multiple of it.",
+                               times.size(), *std::min_element(intervals.begin(), intervals.end())));
 }
 
 Weighing irregular_interval(const Scene& s) {

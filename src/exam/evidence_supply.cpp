@@ -111,20 +111,26 @@ Weighing brief(const Scene& s) {
 }
 
 struct Feeds {
-  bool each_known = false;
+  double known = 0;  // share of them whose supply the roster tells
   std::set<std::string> supplies;
   std::vector<std::size_t> others;  // on the one supply, and talking on
+
+  bool enough() const { return known >= 0.5 && !supplies.empty(); }
 };
 
 Feeds feeds(const Scene& s) {
   Feeds f;
-  f.each_known = !s.incident.controllers.empty();
+  std::size_t known = 0;
   for (const std::size_t c : s.incident.controllers) {
     const std::string supply = supply_of(s.all, c);
-    f.each_known = f.each_known && !supply.empty();
+    if (supply.empty()) continue;
+    ++known;
     f.supplies.insert(supply);
   }
-  if (f.each_known && f.supplies.size() == 1)
+  if (!s.incident.controllers.empty())
+    f.known = static_cast<double>(known) / static_cast<double>(s.incident.controllers.size());
+  if (!s.one() && known < 2) f.known = 0;  // one says nothing of what they share
+  if (f.enough() && f.supplies.size() == 1)
     for (const std::size_t c : unaffected(s.all, s.incident))
       if (supply_of(s.all, c) == *f.supplies.begin()) f.others.push_back(c);
   return f;
@@ -132,21 +138,23 @@ Feeds feeds(const Scene& s) {
 
 Weighing same_supply(const Scene& s) {
   const Feeds f = feeds(s);
-  if (!f.each_known || s.one()) return cannot_be_told();
+  if (!f.enough() || s.one()) return cannot_be_told();
   if (f.supplies.size() != 1) return no();
-  return yes(fmt::format("The roster puts them all on the supply \"{}\".", *f.supplies.begin()));
+  return to_degree(f.known,
+                   fmt::format("The roster puts {} on the supply \"{}\".",
+                               f.known < 1 ? "all whose supply it knows" : "them all", *f.supplies.begin()));
 }
 
 Weighing different_supplies(const Scene& s) {
   const Feeds f = feeds(s);
-  if (!f.each_known || s.one()) return cannot_be_told();
+  if (!f.enough() || s.one()) return cannot_be_told();
   if (f.supplies.size() == 1) return no();
   return yes(fmt::format("The roster puts them on {} different supplies.", f.supplies.size()));
 }
 
 Weighing others_on_supply_went_on(const Scene& s) {
   const Feeds f = feeds(s);
-  if (!f.each_known || f.supplies.size() != 1) return cannot_be_told();
+  if (!f.enough() || f.supplies.size() != 1) return cannot_be_told();
   if (f.others.empty()) return no();
   return yes(fmt::format("On the same supply \"{}\" {} went on.", *f.supplies.begin(),
                          controllers_words(s.all, f.others)));
@@ -154,7 +162,7 @@ Weighing others_on_supply_went_on(const Scene& s) {
 
 Weighing whole_supply(const Scene& s) {
   const Feeds f = feeds(s);
-  if (!f.each_known || f.supplies.size() != 1 || s.one()) return cannot_be_told();
+  if (!f.enough() || f.supplies.size() != 1 || s.one()) return cannot_be_told();
   if (!f.others.empty()) return no();
   return yes(fmt::format("Nobody on the supply \"{}\" was left.", *f.supplies.begin()));
 }

@@ -76,26 +76,56 @@ Weighing no_errors(const Scene& s) {
 
 // The end of an open trunk has no terminator: what is sent is reflected there as long as it is open. (A
 // breakaway connector closes its own terminator when it is pulled, ISO 11783-2.)
-Weighing errors_while_away(const Scene& s) {
-  if (s.incident.times.empty() || s.incident.kind != IncidentKind::silence) return cannot_be_told();
-  constexpr SpanNs kSettled = 2 * kSecond;
-  constexpr std::size_t kSome = 2;
+struct WhileAway {
+  SpanNs watched = 0, with_errors = 0;
   std::uint64_t frames = 0;
   std::size_t bursts = 0;
-  SpanNs away = 0;
+};
+
+WhileAway while_away(const Scene& s) {
+  constexpr SpanNs kOpening = kSecond / 2;  // what the opening itself disturbs
+  constexpr SpanNs kClosing = kSecond / 2,
+                   kBooting = 3 * kSecond;  // contacts close up to a boot time before the return
+  WhileAway away;
+  std::set<TimeNs> told;  // several times may lie in each other
   for (const IncidentTime& time : s.incident.times) {
-    const TimeNs from = time.start.time + time.spread + kSettled;
-    away += std::max<SpanNs>(0, time.until - from);
-    for (const ErrorBurst& burst : bursts_of(s))
-      if (on_wire(burst) && burst.last.time > from && burst.first.time < time.until) {
-        frames += burst.frames;
-        ++bursts;
-      }
+    bool claimed = false;
+    for (const std::size_t d : s.incident.dropouts)
+      claimed = claimed || (s.all.dropouts[d].reclaimed && s.all.dropouts[d].start.time >= time.start.time);
+    const TimeNs from = time.start.time + time.spread + kOpening;
+    const TimeNs to = !time.returned ? time.until : time.until - (claimed ? kBooting : kClosing);
+    if (to <= from) continue;
+    away.watched += to - from;
+    for (const ErrorBurst& burst : bursts_of(s)) {
+      if (!on_wire(burst) || burst.last.time <= from || burst.first.time >= to ||
+          !told.insert(burst.first.time).second)
+        continue;
+      away.with_errors += std::min(burst.last.time, to) - std::max(burst.first.time, from);
+      away.frames += burst.frames;
+      ++away.bursts;
+    }
   }
-  if (away < kSettled) return cannot_be_told();
-  if (bursts < kSome) return no();
+  return away;
+}
+
+Weighing errors_while_away(const Scene& s) {
+  if (s.incident.times.empty() || s.incident.kind != IncidentKind::silence) return cannot_be_told();
+  const WhileAway away = while_away(s);
+  if (away.watched < kSecond) return cannot_be_told();
+  // One short burst is a coincidence.
+  if (away.bursts < 2 && away.with_errors < kSecond) return no();
   return yes(fmt::format("{} in {} went on coming while they were away.",
-                         counted(frames, "error frame", "error frames"), counted(bursts, "burst", "bursts")));
+                         counted(away.frames, "error frame", "error frames"),
+                         counted(away.bursts, "burst", "bursts")));
+}
+
+Weighing quiet_while_away(const Scene& s) {
+  const Weighing errors = errors_while_away(s);
+  if (!errors.degree) return cannot_be_told();
+  if (*errors.degree > 0) return no();
+  const bool tells = s.incident.bus && s.all.buses[*s.incident.bus].error_frames > 0;
+  if (!tells) return cannot_be_told();  // many recorders tell no error at all
+  return yes("The bus was free of errors while they were away: its ends are still terminated.");
 }
 
 Weighing errors_before(const Scene& s) {
@@ -200,6 +230,7 @@ constexpr EvidenceKind kAll[] = {
     {"errors-at-the-moment", errors_at_the_moment},
     {"no-errors", no_errors},
     {"errors-while-away", errors_while_away},
+    {"quiet-while-away", quiet_while_away},
     {"errors-before", errors_before},
     {"errors-all-the-time", errors_all_the_time},
     {"errors-of-several-kinds", error_kinds},

@@ -400,7 +400,7 @@ void gather_by_codes(Gathering& g, IncidentKind kind, std::initializer_list<cons
 // A full bus keeps low priorities waiting until they look gone. Who starts anew afterwards was gone indeed.
 void gather_load(Gathering& g) {
   constexpr SpanNs kBefore = 3 * kSecond;  // last heard up to a slow period before the full second began
-  constexpr SpanNs kAfter = 3 * kSecond;
+  constexpr SpanNs kLastWord = 2 * kSecond, kAfter = 6 * kSecond;  // slow ones come late even then
   gather_by_codes(g, IncidentKind::load, {"bus.load", "bus.load-high", "bus.one-talker-floods"}, false);
   for (Incident& incident : g.incidents) {
     std::vector<std::size_t> culprits;
@@ -414,7 +414,7 @@ void gather_load(Gathering& g) {
       const bool within = std::any_of(incident.faults.begin(), incident.faults.end(), [&](std::size_t f) {
         const Fault& full = g.all.faults[f];
         const TimeNs end = full.end.value_or(g.all.end);
-        return dropout.start.time >= full.start - kBefore && dropout.start.time <= end + kSecond &&
+        return dropout.start.time >= full.start - kBefore && dropout.start.time <= end + kLastWord &&
                dropout.judged_until <= end + kAfter;
       });
       if (!within) continue;

@@ -51,7 +51,9 @@ class Builder {
     }
     const bool cart = kind % 2 == 1;
     if (cart) towed_cart();
-    while (machine_.units.size() < kFewest) member("sensor box", 135, "frame", 0xFF58);
+    for (unsigned more = 1; machine_.units.size() < kFewest; ++more)
+      member(more == 1 ? std::string("sensor box") : fmt::format("sensor box {}", more), 135, "frame",
+             0xFF58 + more - 1);
     while (machine_.units.size() > kMost) drop_last_member();
     machine_.title = std::string(kind < 2 ? "seed drill" : "sprayer") + (cart ? " with a towed cart" : "");
     define_sets();

@@ -1,5 +1,7 @@
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "can/error_frame.hpp"
 #include "exam/check_tools.hpp"
 
@@ -34,7 +36,15 @@ std::string what_was_reported(const ErrorBurst& burst) {
 void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>& faults) {
   const SeedingLimits& limits = *seen.limits;
   for (std::size_t b = 0; b < seen.buses.size(); ++b) {
-    const bool few = static_cast<double>(seen.buses[b].bursts.size()) <= limits["bus.passing_bursts"];
+    // Those that came with a silence are told there.
+    const auto alone =
+        std::count_if(seen.buses[b].bursts.begin(), seen.buses[b].bursts.end(), [&](const ErrorBurst& burst) {
+          return std::none_of(all.dropouts.begin(), all.dropouts.end(), [&](const Dropout& d) {
+            return d.bus == b && burst.last.time >= d.start.time - kSecond &&
+                   burst.first.time <= d.judged_until + kSecond;
+          });
+        });
+    const bool few = static_cast<double>(alone) <= limits["bus.passing_bursts"];
     for (const ErrorBurst& burst : seen.buses[b].bursts) {
       const bool only_state =
           (burst.classes & (kProtocol | kTransceiver | kNoAcknowledgement | kBusOff | kBusError)) == 0 &&
