@@ -55,6 +55,9 @@ void Controller::power_on(SpanNs boot) {
     return;
   }
   ++epoch_;
+  // Who forgets its address over a power-down wants another one.
+  if (starts_ > 0 && starts_ <= spec_.later_addresses.size()) address_ = spec_.later_addresses[starts_ - 1];
+  ++starts_;
   state_ = State::booting;
   known_.fill(0);
   knows_others_ = spec_.asks_for_claims;
@@ -91,6 +94,7 @@ void Controller::power_off() {
 
 void Controller::run_already() {
   ++epoch_;
+  ++starts_;
   knows_others_ = true;
   state_ = State::claiming;  // so that nothing of the start-up is repeated
   become_operational();

@@ -99,6 +99,7 @@ class Controller {
   const ControllerSpec& spec_;
   std::uint32_t index_;
   std::uint32_t epoch_ = 0;
+  std::size_t starts_ = 0;
   State state_ = State::off;
   bool muted_ = false;
   unsigned power_cuts_ = 0, wire_cuts_ = 0;

@@ -223,6 +223,8 @@ ControllerSpec read_controller(const Node& node, const Scenario& scenario, Probl
   controller.bus = read_bus(in, scenario);
   controller.name = read_name(in);
   controller.address = static_cast<Address>(in.needed_integer("address", 0, 253));
+  for (const std::int64_t address : in.integers("later_addresses", 0, 253))
+    controller.later_addresses.push_back(static_cast<Address>(address));
   controller.absent = in.flag("absent", false);
   controller.already_running = in.flag("already_running", false);
   controller.power_on = in.span("power_on", 0, 0, kLongestScenario);

@@ -85,7 +85,8 @@ HappeningSpec read_happening(const Node& node, const Scenario& scenario, Problem
                                             "power-fails",
                                             "bus-shorted",
                                             "mark",
-                                            "logger-cut"}));
+                                            "logger-cut",
+                                            "disk-trouble"}));
   event.at = in.needed_span("at", 0, kLongestScenario);
   if (in.has("for"))
     event.length = in.span("for", 0, kMillisecond, kLongestScenario);
@@ -106,7 +107,8 @@ HappeningSpec read_happening(const Node& node, const Scenario& scenario, Problem
   event.cause = in.text("cause", "");
   event.interface_counter = in.choice("counter", 0, {"osdrop", "ifdrop"}) == 1;
   event.reclaim = in.flag("reclaim", false);
-  event.count = static_cast<unsigned>(in.integer("count", 1, 1, 100'000));
+  const std::int64_t fewest = event.what == What::disk_trouble ? 0 : 1;
+  event.count = static_cast<unsigned>(in.integer("count", fewest, fewest, 100'000));
   event.error_class = static_cast<std::uint32_t>(in.integer("class", 0x88, 1, 0x1FFFFFFF));
   event.data = in.bytes("data", 8);
   event.spn = static_cast<std::uint32_t>(in.integer("spn", 0, 0, 0x7FFFF));

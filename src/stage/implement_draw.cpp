@@ -196,7 +196,7 @@ void draw_implement(ImplementSpec& implement, std::uint64_t seed) {
   std::optional<Trouble> trouble;
   if (implement.draw == ImplementSpec::Draw::any) {
     do {  // a fall-back source is a healthy machine's answer, no fault
-      trouble = static_cast<Trouble>(random.below(kTroubles));
+      trouble = static_cast<Trouble>(random.below(kDrawnTroubles));
     } while (trouble == Trouble::source_fallback);
   }
   if (trouble == Trouble::meter_slow) gap = 26 * kSecond;

@@ -13,7 +13,7 @@ constexpr SpanNs kOrderTimeout = kSecond, kOrderGap = 12 * kMillisecond, kTotals
 constexpr unsigned kValuePriority = 3, kAcknowledgePriority = 4, kCommandPriority = 5;
 constexpr std::int64_t kStateFallback = 2000;  // ms
 constexpr unsigned kSetWorkState = 289, kSectionControl = 160, kActualStates = 161, kSetStates = 290,
-                   kOverridden = 367;
+                   kOverridden = 367, kUndeclared = 417;
 
 }  // namespace
 
@@ -127,6 +127,8 @@ void Implement::take_set_value(const Order& order, TimeNs stamp) {
 }
 
 void Implement::request_all() {
+  if (drill_.fault(Trouble::undeclared, world_.now()) != nullptr)
+    order(kRequestValue, numbers_.boom, kUndeclared, 0xFFFFFFFF);
   for (const unsigned ddi : {70U, 67U}) order(kRequestValue, numbers_.boom, ddi, 0xFFFFFFFF);
   for (const unsigned ddi : {116U, 117U, 119U}) order(kRequestValue, numbers_.device, ddi, 0xFFFFFFFF);
   for (std::size_t i = 0; i < spec_.meters.size(); ++i) {

@@ -55,6 +55,10 @@ constexpr TroubleTerms kTerms[] = {
     {"overlap", "geometry.overlap"},
     {"missing-offsets", "geometry.missing"},
     {"units-differ", "units.disagree"},
+    {"order-swapped", "geometry.order"},
+    {"pool-broken", "device.pool-broken"},
+    {"undeclared", "process-data.undeclared"},
+    {"fewer-sections", "device.version"},
 };
 static_assert(std::size(kTerms) == kTroubles);
 
@@ -116,7 +120,8 @@ void prepare_implements(Scenario& scenario) {
     for (FaultSpec& fault : implement.faults) {
       if (fault.what == Trouble::tc_lost)
         silence(scenario, fault, implement.task_controller, "task controller silent");
-      if (fault.what == Trouble::client_lost) silence(scenario, fault, implement.client, "client silent");
+      if (fault.what == Trouble::client_lost && fault.how != kTaskMessage)
+        silence(scenario, fault, implement.client, "client silent");
       if (fault.what == Trouble::units_differ) other_units = true;
       if (fault.what == Trouble::meter_limit) {
         MeterSpec& meter = implement.meters[fault.meter - 1];

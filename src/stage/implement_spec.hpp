@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <utility>
 #include <vector>
 
@@ -91,13 +92,22 @@ enum class Trouble : std::uint8_t {
   overlap,
   missing_offsets,
   units_differ,
+  order_swapped,
+  pool_broken,
+  undeclared,
+  fewer_sections,
 };
 struct TroubleTerms {
   const char* what;  // in the scenario and in the truth
   const char* code;  // the line of the check-list that it provokes
 };
 const TroubleTerms& terms(Trouble trouble);
-inline constexpr std::size_t kTroubles = static_cast<std::size_t>(Trouble::units_differ) + 1;
+inline constexpr std::size_t kTroubles = static_cast<std::size_t>(Trouble::fewer_sections) + 1;
+/// Those from which a drawn drill gets its fault.
+inline constexpr std::size_t kDrawnTroubles = static_cast<std::size_t>(Trouble::units_differ) + 1;
+
+/// `how` of client_lost: only its task message is missing.
+inline constexpr std::string_view kTaskMessage = "task-message";
 
 struct FaultSpec {
   Trouble what = Trouble::meter_slow;

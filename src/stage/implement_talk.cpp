@@ -95,6 +95,9 @@ void Implement::status_round() {
 }
 
 void Implement::client_task() {
+  if (const FaultSpec* lost = drill_.fault(Trouble::client_lost, world_.now());
+      lost != nullptr && lost->how == kTaskMessage)
+    return;
   told_task_ = echo_ && !drill_.fault(Trouble::echo_missing, world_.now());
   from_client(kStatusPriority, client_task_bytes(told_task_), [this] { client_heard_ = world_.now(); });
 }
@@ -142,7 +145,12 @@ void Implement::exchange_versions() {
   const auto sections = static_cast<unsigned>(spec_.sections.size());
   from_client(kCommandPriority, descriptor_bytes(0x00, {}), [this, sections] {
     answer_later([this, sections] {
-      from_controller(kCommandPriority, version_bytes(spec_.tc_version, 5, kOptions, 1, 255, 16));
+      const FaultSpec* fewer = drill_.fault(Trouble::fewer_sections, world_.now());
+      const unsigned served = fewer == nullptr ? 255
+                              : fewer->strength <= 0
+                                  ? 4
+                                  : static_cast<unsigned>(std::min(fewer->strength, 255.0));
+      from_controller(kCommandPriority, version_bytes(spec_.tc_version, 5, kOptions, 1, served, 16));
       answer_later([this, sections] {
         from_controller(kCommandPriority, descriptor_bytes(0x00, {}), [this, sections] {
           answer_later([this, sections] {

@@ -120,6 +120,8 @@ void Physics::schedule() {
   const Scenario& scenario = world_.scenario;
   voltage_ = machine_voltage(scenario);
   world_.machine.voltage = &voltage_;
+  for (const ControllerSpec& spec : scenario.controllers)
+    own_voltages_.push_back(voltage_at(scenario, voltage_, spec));
   world_.machine.engine_runs = engine_runs_at_start(scenario);
   if (voltage_moves(scenario)) follow_voltage();
   for (const CauseSpec& told : scenario.causes) {
@@ -174,7 +176,7 @@ void Physics::follow_voltage() {
   for (std::uint32_t i = 0; i < scenario.controllers.size(); ++i) {
     const ControllerSpec& spec = scenario.controllers[i];
     if (spec.absent) continue;
-    const VoltageCurve curve = voltage_at(scenario, voltage_, spec);
+    const VoltageCurve& curve = own_voltages_[i];
     for (const VoltageCurve::Below& below : curve.below(brown_out_volts(scenario, spec))) {
       world_.agenda.call_at(below.start, [this, i] {
         const std::size_t cause = cause_of_voltage(world_.now());

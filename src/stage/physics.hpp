@@ -29,6 +29,8 @@ class Physics {
   bool happen(const HappeningSpec& event, unsigned group);
   /// Share of usual frames that an error hits on this bus now.
   double noise(std::size_t bus) const { return noise_[bus]; }
+  /// What a controller measures of its own supply; valid while this lives.
+  const VoltageCurve* voltage_of(std::uint32_t controller) const { return &own_voltages_[controller]; }
 
   /// A cause begins now, with the names that the event gives.
   std::size_t open_cause(const HappeningSpec& event, std::string code, std::string origin = {});
@@ -74,6 +76,7 @@ class Physics {
 
   World& world_;
   VoltageCurve voltage_;
+  std::vector<VoltageCurve> own_voltages_;  // by controller
   std::vector<double> noise_;
   std::vector<std::pair<const HappeningSpec*, std::size_t>> voltage_causes_;
 };

@@ -154,8 +154,9 @@ void read_physics(TableReader& in, HappeningSpec& event, const Scenario& scenari
     in.complain("every", "is missing", "say every how many seconds, or give times");
   if (event.what == What::voltage && !event.volts)
     in.complain("volts", "is missing", "say which voltage is reached");
-  if (event.what == What::mark && (event.text.empty() || event.text.size() > kMaxText))
-    in.complain("text", "is missing or too long", "give the words of the mark, at most 500 bytes");
+  const bool words = event.what == What::mark || event.what == What::disk_trouble;
+  if (words && (event.text.empty() || event.text.size() > kMaxText))
+    in.complain("text", "is missing or too long", "give the words of the note, at most 500 bytes");
   if (event.what == What::floods) {
     const ControllerSpec* controller = controller_called(scenario, event.controller);
     const bool sends = controller != nullptr &&

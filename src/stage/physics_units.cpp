@@ -95,6 +95,9 @@ bool Physics::happen(const HappeningSpec& event, unsigned group) {
     case What::mark:
       world_.recorder.mark(world_.now(), event.text);
       return true;
+    case What::disk_trouble:
+      world_.recorder.disk(world_.now(), event.text, event.count);
+      return true;
     default:
       return false;
   }

@@ -125,9 +125,13 @@ std::vector<unsigned> write_sections(Writer& out, const ImplementSpec& spec, con
   std::vector<unsigned> ids;
   const FaultSpec* missing = find(spec, Trouble::missing_offsets);
   const FaultSpec* overlap = find(spec, Trouble::overlap);
+  const FaultSpec* swapped = find(spec, Trouble::order_swapped);
   for (std::size_t i = 0; i < spec.sections.size(); ++i) {
     const SectionSpec& section = spec.sections[i];
-    std::int32_t y = section.y_mm;
+    std::size_t at = i;
+    if (swapped != nullptr && swapped->section < spec.sections.size())
+      at = i + 1 == swapped->section ? i + 1 : i == swapped->section ? i - 1 : i;
+    std::int32_t y = spec.sections[at].y_mm;
     if (overlap != nullptr && overlap->section == i + 1)
       y -= overlap->strength == 0 ? 300 : static_cast<std::int32_t>(overlap->strength);
     std::vector<unsigned> references = {out.property(134, section.x_mm, "", looks.length)};
@@ -234,6 +238,11 @@ Pool build_pool(const ImplementSpec& spec, std::uint64_t name) {
     pool.bytes.insert(pool.bytes.end(), more.begin(), more.end());
   }
   pool.bytes.insert(pool.bytes.end(), out.bytes.begin(), out.bytes.end());
+  if (const FaultSpec* broken = find(spec, Trouble::pool_broken))
+    pool.bytes.resize(
+        pool.bytes.size() -
+        std::min<std::size_t>(pool.bytes.size() / 2,
+                              broken->strength <= 0 ? 5 : static_cast<std::size_t>(broken->strength)));
   pool.objects = out.objects + 1;
   return pool;
 }

@@ -51,6 +51,17 @@ void Recorder::mark(TimeNs now, const std::string& text) {
   tell(now, std::move(words));
 }
 
+void Recorder::disk(TimeNs now, const std::string& text, std::uint64_t lost) {
+  RecorderNote words;
+  words.kind = RecorderNote::Kind::disk;
+  words.text = text;
+  tell(now, words);
+  if (lost == 0) return;
+  words.kind = RecorderNote::Kind::not_recorded;
+  words.number = lost;
+  tell(now, std::move(words));
+}
+
 void Recorder::step_clock(TimeNs now, SpanNs step) {
   if (scenario_.recorder.notes) {
     RecorderNote stepped;

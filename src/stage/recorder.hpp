@@ -45,6 +45,8 @@ class Recorder {
   void step_clock(TimeNs now, SpanNs step);
   /// The technician's words.
   void mark(TimeNs now, const std::string& text);
+  /// What the recorder notes of its disk; `lost` frames and notices found no place then (0: none).
+  void disk(TimeNs now, const std::string& text, std::uint64_t lost);
 
   enum class Ear { open, deaf_system, deaf_interface, link_down, link_paused, bus_off };
   void set_ear(std::size_t bus, TimeNs now, Ear ear);

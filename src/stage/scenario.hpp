@@ -119,6 +119,7 @@ struct ControllerSpec {
   std::size_t bus = 0;
   std::uint64_t name = 0;
   Address address = 0x80;
+  std::vector<Address> later_addresses;  // wanted at its second start, its third ..; it keeps the last
   bool absent = false;           // never powered: only spoken of by others
   bool already_running = false;  // has its address before the capture starts
   SpanNs power_on = 0;
@@ -244,6 +245,7 @@ struct HappeningSpec {
     // the recorder
     mark,
     logger_cut,
+    disk_trouble,
   };
   enum class Loss { stops, frozen, not_available };
   What what = What::controller_off;

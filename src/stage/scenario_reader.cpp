@@ -184,7 +184,8 @@ void read_root(const Node& root, Scenario& scenario, Problems& problems) {
     scenario.happenings.push_back(read_happening(*node, scenario, problems));
   }
   const auto needs_notes = [](const HappeningSpec& event) {
-    return event.what == HappeningSpec::What::mark || event.what == HappeningSpec::What::logger_cut;
+    return event.what == HappeningSpec::What::mark || event.what == HappeningSpec::What::logger_cut ||
+           event.what == HappeningSpec::What::disk_trouble;
   };
   if (std::any_of(scenario.happenings.begin(), scenario.happenings.end(), needs_notes))
     scenario.recorder.notes = true;

@@ -235,7 +235,10 @@ void Streams::emit(std::uint32_t index) {
 
 const std::vector<std::uint8_t>& Streams::content(Stream& stream) {
   if (stream.content == Content::frozen) return stream.payload->last();
-  const auto& bytes = stream.payload->next(world_.machine, world_.now());
+  // Each measures the voltage of its own supply.
+  MachineState here = world_.machine;
+  here.voltage = world_.physics.voltage_of(stream.controller);
+  const auto& bytes = stream.payload->next(here, world_.now());
   if (stream.content == Content::alive) return bytes;
   return stream.payload->not_available();
 }
