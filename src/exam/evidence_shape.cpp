@@ -13,6 +13,7 @@ namespace {
 constexpr SpanNs kTogether = kSecond / 2;             // fact sheet 10.2: within 500 ms they went together
 constexpr SpanNs kOneByOne = 5 * kSecond;             // and this far apart they did not
 constexpr double kRegular = 0.05, kIrregular = 0.25;  // deviation of intervals, share of their mean
+constexpr double kClock = 0.03, kNoClock = 0.15;      // deviation from a clock, share of its interval
 constexpr std::size_t kIntervalsNeeded = 2;
 
 bool fell_silent(const Scene& s) {
@@ -94,22 +95,25 @@ std::vector<TimeNs> moments(const Scene& s) {
   return list;
 }
 
-// How far intervals are from multiples of the shortest, as a share of it: one of them may have gone
-// unnoticed. The worst of four and more does not count: the recorder's clock may have been set.
+// How far intervals are from the shortest, or now and then from two or three of it, as a share of it: a time
+// may have gone unnoticed. The worst of four and more does not count: the recorder's clock may have been set.
 double unevenness(const std::vector<double>& intervals) {
+  constexpr double kMostMissed = 3;
   const double base = *std::min_element(intervals.begin(), intervals.end());
   if (base <= 0) return 1;
   std::vector<double> squares;
-  double sum = 0;
-  std::size_t counted = 0;
+  std::size_t single = 0;
   for (const double interval : intervals) {
-    const double times = interval / base, off = times - std::round(times);
-    squares.push_back(off * off);
+    const double times = std::round(interval / base), off = interval / base - times;
+    single += times == 1;
+    squares.push_back(times > kMostMissed ? 1 : off * off);
   }
+  if (2 * single < intervals.size() + 1) return 1;
   std::sort(squares.begin(), squares.end());
   if (squares.size() >= 4) squares.pop_back();
-  for (const double square : squares) sum += square, ++counted;
-  return std::sqrt(sum / static_cast<double>(counted));
+  double sum = 0;
+  for (const double square : squares) sum += square;
+  return std::sqrt(sum / static_cast<double>(squares.size()));
 }
 
 Weighing regular_interval(const Scene& s) {
@@ -119,7 +123,7 @@ Weighing regular_interval(const Scene& s) {
   for (std::size_t i = 1; i < times.size(); ++i) intervals.push_back(to_seconds(times[i] - times[i - 1]));
   // Three times may be regular by chance.
   const double proof = std::min(1.0, static_cast<double>(intervals.size() - 1) / 2);
-  return to_degree(evenness(unevenness(intervals)) * proof,
+  return to_degree((1 - (unevenness(intervals) - kClock) / (kNoClock - kClock)) * proof,
                    fmt::format("It came {} times, regularly: every {:.1f} s or a multiple of it.",
                                times.size(), *std::min_element(intervals.begin(), intervals.end())));
 }

@@ -1,7 +1,7 @@
 // Holds the causes against the truth of the simulation, which the rules never read.
 //
-//   score_causes [--stage PROGRAM] [--first SEED] [--count N] [--captures FOLDER] [--weights FILE] [--keep
-//   FOLDER] [--verbose]
+//   score_causes [--stage PROGRAM] [--first SEED] [--count N] [--captures FOLDER] [--cause CODE] [--weights
+//   FILE] [--keep FOLDER] [--verbose]
 //
 // --count N draws N scenarios with `PROGRAM --draw SEED`; --captures takes the capture.pcapng.zst, truth.json
 // and roster.toml of every folder below FOLDER instead. Each is examined with and without its roster.
@@ -37,7 +37,14 @@ struct Row {
   std::size_t there = 0, first = 0, among_three = 0, anywhere = 0, proposed_first = 0, right_first = 0;
 };
 
+struct FaultRow {
+  std::size_t there = 0, found = 0, invented = 0;
+};
+
 struct Score {
+  bool verbose = false;
+  std::map<std::string, FaultRow> faults;
+  std::size_t false_faults = 0;
   std::size_t runs = 0, healthy = 0, false_alarms = 0, not_read = 0;
   double healthy_hours = 0;
   std::map<std::string, Row> rows;
@@ -65,8 +72,9 @@ std::optional<TimeNs> time_of(const Json& time) {
   return timegm(&parts) * kSecond + nanoseconds;
 }
 
+template <class Take>
 std::optional<Conclusions> examine(const std::string& capture, const std::optional<Roster>& roster,
-                                   const CauseWeights& weights) {
+                                   const CauseWeights& weights, Take take) {
   auto source = CaptureSource::open({capture});
   if (!source) return std::nullopt;
   Examiner examiner;
@@ -74,6 +82,7 @@ std::optional<Conclusions> examine(const std::string& capture, const std::option
     const std::span<const Event> events = source->read();
     if (events.empty()) break;
     examiner.take(events);
+    for (const Event& event : events) take(event);
   }
   return examiner.conclude(roster, weights);
 }
@@ -86,34 +95,190 @@ bool is_fault(const std::string& code) {
   return code != "operator.power-down";
 }
 
-// When a controller of the truth fell silent is compared through its NAME; the period is the fastest that it
-// had.
-void compare_times(Score& score, const Json& truth, const Conclusions& found) {
-  if (!truth.contains("dropouts")) return;
-  for (const Json& was : truth["dropouts"]) {
-    const auto start = was.contains("start") ? time_of(was["start"]) : std::nullopt;
-    const std::string name = was.contains("controller") && was["controller"].is_string()
-                                 ? was["controller"].get<std::string>()
-                                 : "";
-    if (!start || name.empty()) continue;
-    double best = -1;
-    for (const Dropout& d : found.dropouts) {
-      if (!d.controller || d.fastest_period <= 0 || found.controllers[*d.controller].name.hex() != name)
-        continue;
-      const double periods = std::abs(to_seconds(d.start.time - *start)) / to_seconds(d.fastest_period);
-      if (best < 0 || periods < best) best = periods;
+// How fast each address speaks, by the frames themselves: the shortest median distance of one of its
+// messages. The examiner's own idea of it is what is scored.
+class Paces {
+ public:
+  void take(const Event& event) {
+    if (event.kind != EventKind::frame || (event.flags & kExtendedId) == 0) return;
+    const std::uint32_t id = event.id & 0x1FFF'FFFF;
+    auto& times = times_[{event.bus, id}];
+    if (times.size() < 400) times.push_back(event.time);
+  }
+  /// ns; 0: nothing regular.
+  SpanNs fastest(BusIndex bus, Address address) const {
+    SpanNs fastest = 0;
+    for (const auto& [key, times] : times_) {
+      if (key.first != bus || (key.second & 0xFF) != address || times.size() < 8) continue;
+      std::vector<SpanNs> gaps;
+      for (std::size_t i = 1; i < times.size(); ++i) gaps.push_back(times[i] - times[i - 1]);
+      std::nth_element(gaps.begin(), gaps.begin() + static_cast<std::ptrdiff_t>(gaps.size() / 2), gaps.end());
+      const SpanNs gap = gaps[gaps.size() / 2];
+      if (gap >= 5 * kMillisecond && (fastest == 0 || gap < fastest)) fastest = gap;
     }
-    if (best < 0) continue;
+    return fastest;
+  }
+
+ private:
+  std::map<std::pair<BusIndex, std::uint32_t>, std::vector<TimeNs>> times_;
+};
+
+bool has_fault(const Conclusions& found, std::initializer_list<const char*> codes) {
+  return std::any_of(found.faults.begin(), found.faults.end(), [&](const Fault& fault) {
+    return std::any_of(codes.begin(), codes.end(), [&](const char* code) { return fault.code == code; });
+  });
+}
+
+void count(Score& score, const std::string& run, const std::string& what, bool found,
+           const std::string& detail) {
+  FaultRow& row = score.faults[what];
+  ++row.there;
+  row.found += found;
+  if (!found && score.verbose) fmt::print("  {}: {} not found: {}\n", run, what, detail);
+}
+
+// Every silence of the truth that is long enough to be one, told as a dropout or as a restart; its time by
+// the frames.
+void compare_dropouts(Score& score, const std::string& run, const Json& truth, const Conclusions& found,
+                      const Paces& paces, bool crowded_bus) {
+  std::vector<bool> used(found.dropouts.size(), false);
+  for (const Json& was : truth["dropouts"]) {
+    const auto start = time_of(was["start"]);
+    const auto end = was["end"].is_null() ? std::nullopt : time_of(was["end"]);
+    const std::string name = was["controller"].is_string() ? was["controller"].get<std::string>() : "";
+    if (!start || name.empty()) continue;
+    const TimeNs until = end.value_or(found.end);
+    const SpanNs period = paces.fastest(0, was["address"].get<Address>());
+    std::optional<std::size_t> best;
+    for (std::size_t i = 0; i < found.dropouts.size(); ++i) {
+      const Dropout& d = found.dropouts[i];
+      if (!d.controller || found.controllers[*d.controller].name.hex() != name) continue;
+      if (d.start.time > until + kSecond || d.judged_until < *start - kSecond) continue;
+      used[i] = true;
+      if (!best || std::abs(d.start.time - *start) < std::abs(found.dropouts[*best].start.time - *start))
+        best = i;
+    }
+    if (!was["regular"].get<bool>() || was["overlaps_blind"].get<bool>() || period == 0) continue;
+    const bool reclaimed = was["reclaimed"].get<bool>();
+    // Shorter ones are no silences (DEVELOPERS.md, "How silence is judged"); a restart may leave less.
+    if (!reclaimed && until - *start <= std::max<SpanNs>(kSecond, 5 * period) * 11 / 10) continue;
+    const bool restarted =
+        reclaimed && std::any_of(found.faults.begin(), found.faults.end(), [&](const Fault& f) {
+          return (f.code == "controller.restarted" || f.code == "controller.restart-series") &&
+                 !f.controllers.empty() && found.controllers[f.controllers.front()].name.hex() == name &&
+                 f.start <= until + 3 * kSecond && f.end.value_or(f.start) >= *start - kSecond;
+        });
+    count(score, run, reclaimed ? "dropout or restart, new claim" : "dropout, no new claim",
+          best || restarted, fmt::format("{} at {}", was["label"].dump(), was["start"].dump()));
+    if (!best) continue;
+    const double periods =
+        std::abs(to_seconds(found.dropouts[*best].start.time - *start)) / to_seconds(period);
     ++score.times;
-    score.within_period += best <= 1.0;
-    score.worst_periods = std::max(score.worst_periods, best);
+    score.within_period += periods <= 1.0;
+    score.worst_periods = std::max(score.worst_periods, periods);
+    if (periods > 1.0 && score.verbose)
+      fmt::print("  {}: dropout of {} at {} is told {:.1f} periods off\n", run, was["label"].dump(),
+                 was["start"].dump(), periods);
+  }
+  // On a bus that is full, or spoiled, who waits looks gone: that is told, and no false alarm.
+  for (std::size_t i = 0; i < used.size(); ++i) {
+    if (used[i] || crowded_bus || found.dropouts[i].kind == DropoutKind::power_down) continue;
+    const std::string what =
+        found.dropouts[i].reclaimed ? "dropout or restart, new claim" : "dropout, no new claim";
+    ++score.faults[what].invented;
+    if (score.verbose)
+      fmt::print("  {}: dropout that never was: {} at {}\n", run, found.dropouts[i].address,
+                 format_date_time(found.dropouts[i].start.time));
+  }
+}
+
+struct Sign {
+  const char* cause;
+  std::initializer_list<const char*> faults;
+};
+
+// By which fault each cause shows, where no silence does.
+const Sign kSigns[] = {
+    {"bus.overload", {"bus.load-high"}},
+    {"unit.floods", {"bus.one-talker-floods"}},
+    {"bus.bit-rate", {"bus.bit-rate-suspect", "recorder.only-errors"}},
+    {"wiring.termination", {"bus.error-frames", "bus.errors-with-load"}},
+    {"network.address-conflict", {"network.address-contest", "network.cannot-claim"}},
+    {"network.equal-units", {"network.duplicate-name"}},
+    {"source.speed",
+     {"speed.source-lost", "speed.frozen", "position.lost", "position.frozen", "speed.sources-differ"}},
+    {"recorder.blind", {"recorder.blind"}},
+    {"recorder.connection", {"bus.silent"}},
+    {"bus.power-or-trunk", {"bus.silent"}},
+    {"capture.incomplete", {"capture.damaged", "network.unclaimed"}},
+    {"connector.hitch", {"bus.error-frames"}},
+};
+
+void compare_faults(Score& score, const std::string& run, const Json& truth, const Conclusions& found,
+                    const Paces& paces, bool with_roster) {
+  bool crowded = false;
+  for (const Json& cause : truth["causes"]) {
+    const auto code = cause["code"].get<std::string>();
+    crowded = crowded || code == "bus.overload" || code == "unit.floods" || code == "bus.bit-rate";
+    for (const Sign& sign : kSigns)
+      if (code == sign.cause) count(score, run, *sign.faults.begin(), has_fault(found, sign.faults), code);
+    const auto entry_is = [&](std::initializer_list<EntryState> states) {
+      return std::any_of(found.rollcall->entries.begin(), found.rollcall->entries.end(),
+                         [&](const RollcallEntry& e) {
+                           return std::find(states.begin(), states.end(), e.state) != states.end() &&
+                                  std::any_of(cause["controllers"].begin(), cause["controllers"].end(),
+                                              [&](const Json& label) { return label == e.label; });
+                         });
+    };
+    if (with_roster && found.rollcall && code == "controller.not-on-bus")
+      count(score, run, "missing", entry_is({EntryState::missing}), code);
+    if (with_roster && found.rollcall && code == "software.mismatch")
+      count(score, run, "wrong software",
+            entry_is({EntryState::wrong_software}) || has_fault(found, {"software.differs-among-equals"}),
+            code);
+  }
+  compare_dropouts(score, run, truth, found, paces, crowded);
+  const bool whole = truth["blind"].empty() && found.damage.empty() && !crowded;
+  std::set<std::string> told;
+  for (const DtcRecord& dtc : found.dtcs)
+    if (dtc.controller)
+      told.insert(fmt::format("{} {} {}", found.controllers[*dtc.controller].name.hex(), dtc.dtc.spn,
+                              unsigned{dtc.dtc.fmi}));
+  bool nameless = !found.unclaimed.empty();
+  if (whole && !nameless) {
+    for (const Json& dtc : truth["dtcs"]) {
+      const std::string key = fmt::format("{} {} {}", dtc["controller"].get<std::string>(),
+                                          dtc["spn"].get<unsigned>(), dtc["fmi"].get<unsigned>());
+      count(score, run, "diagnostics.trouble-code", told.erase(key) > 0, key);
+    }
+    score.faults["diagnostics.trouble-code"].invented += told.size();
+  }
+  for (const Json& transfer : truth["transfers"])
+    if (const auto outcome = transfer["outcome"].get<std::string>();
+        whole && outcome != "complete" && outcome != "unfinished" && transfer["frames_unheard"] == 0)
+      count(score, run, "transfer.failed", has_fault(found, {"transfer.failed", "transfer.series"}),
+            transfer.dump());
+}
+
+// Of a healthy machine: faults that neither a staged trouble code nor a step of the recorder's clock accounts
+// for.
+void count_false_faults(Score& score, const std::string& run, const Json& truth, const Conclusions& found) {
+  const bool clock = !truth["clock_steps_s"].empty() || !truth["blind"].empty();
+  for (const Fault& fault : found.faults) {
+    if (fault.severity == Severity::note) continue;
+    const bool dtc = fault.code == "diagnostics.trouble-code" && !truth["dtcs"].empty();
+    const bool by_clock = clock && (fault.code.rfind("recorder.", 0) == 0 || fault.code == "bus.silent");
+    if (dtc || by_clock) continue;
+    ++score.false_faults;
+    fmt::print("  {}: false fault {}: {}\n", run, fault.code, fault.text);
   }
 }
 
 void compare(Score& score, const std::string& run, const Json& truth, const Conclusions& found,
-             bool verbose) {
+             const Paces& paces, bool with_roster, bool verbose) {
   ++score.runs;
-  compare_times(score, truth, found);
+  score.verbose = verbose;
+  compare_faults(score, run, truth, found, paces, with_roster);
   std::set<std::string> codes;
   for (const Json& cause : truth["causes"])
     if (cause.contains("code") && is_fault(cause["code"].get<std::string>()))
@@ -127,6 +292,7 @@ void compare(Score& score, const std::string& run, const Json& truth, const Conc
   const std::string first = ranks.empty() ? "nothing" : ranks.front().front();
   if (codes.empty()) {
     ++score.healthy;
+    count_false_faults(score, run, truth, found);
     score.healthy_hours += to_seconds(found.end - found.start) / 3600;
     for (const Finding& finding : found.findings) {
       if (of_the_recording(finding.cause)) continue;
@@ -181,8 +347,23 @@ void print(const char* title, const Score& score) {
                100.0 * static_cast<double>(three) / static_cast<double>(there), there);
   for (const auto& [pair, count] : score.taken_for)
     fmt::print("  taken for another: {} for {}: {}\n", pair.first, pair.second, count);
+  fmt::print("{:32} {:>6} {:>7} {:>8} {:>9}\n", "fault", "there", "found", "recall", "invented");
+  std::size_t faults = 0, found = 0;
+  for (const auto& [what, row] : score.faults) {
+    fmt::print("{:32} {:>6} {:>7} {:>8} {:>9}\n", what, row.there, row.found,
+               row.there > 0 ? fmt::format("{:.1f} %", 100.0 * static_cast<double>(row.found) /
+                                                           static_cast<double>(row.there))
+                             : "-",
+               row.invented);
+    faults += row.there;
+    found += row.found;
+  }
+  if (faults > 0)
+    fmt::print("recall of faults: {:.2f} % of {}\n",
+               100.0 * static_cast<double>(found) / static_cast<double>(faults), faults);
   if (score.healthy_hours > 0)
-    fmt::print("false alarms: {} in {:.2f} healthy hours\n", score.false_alarms, score.healthy_hours);
+    fmt::print("false alarms: {} findings and {} faults in {:.2f} healthy hours\n", score.false_alarms,
+               score.false_faults, score.healthy_hours);
   if (score.times > 0)
     fmt::print("begins of dropouts: {} of {} within one period of the truth, worst {:.1f} periods\n",
                score.within_period, score.times, score.worst_periods);
@@ -196,7 +377,7 @@ struct Run {
 }  // namespace
 
 int main(int argc, char** argv) {
-  std::string stage = "tramlog-stage", captures, keep, weights_file;
+  std::string stage = "tramlog-stage", cause, captures, keep, weights_file;
   unsigned long first = 1, count = 0;
   bool verbose = false;
   for (int i = 1; i < argc; ++i) {
@@ -206,6 +387,8 @@ int main(int argc, char** argv) {
       stage = value();
     else if (option == "--captures")
       captures = value();
+    else if (option == "--cause")
+      cause = value();
     else if (option == "--keep")
       keep = value();
     else if (option == "--weights")
@@ -251,10 +434,16 @@ int main(int argc, char** argv) {
     std::optional<Roster> roster;
     if (fs::exists(run.roster))
       if (auto parsed = parse_roster(text_of(run.roster), run.roster.string())) roster = std::move(*parsed);
+    Paces paces;
     for (Score* score : {&with, &without}) {
-      const auto found = examine(run.capture.string(), score == &with ? roster : std::nullopt, weights);
+      const bool first_time = score == &with;
+      const auto found =
+          examine(run.capture.string(), first_time ? roster : std::nullopt, weights, [&](const Event& event) {
+            if (first_time) paces.take(event);
+          });
       if (found)
-        compare(*score, run.name + (score == &with ? " (roster)" : ""), truth, *found, verbose);
+        compare(*score, run.name + (first_time ? " (roster)" : ""), truth, *found, paces, first_time,
+                verbose);
       else
         ++score->not_read;
     }
@@ -263,9 +452,9 @@ int main(int argc, char** argv) {
   for (unsigned long seed = first; seed < first + count; ++seed) {
     const Run run{fmt::format("seed {}", seed), folder / fmt::format("{}.pcapng.zst", seed),
                   folder / fmt::format("{}.json", seed), folder / fmt::format("{}.toml", seed)};
-    const std::string command =
-        fmt::format("'{}' --draw {} -o '{}' --truth '{}' --roster '{}' > /dev/null", stage, seed,
-                    run.capture.string(), run.truth.string(), run.roster.string());
+    const std::string command = fmt::format("'{}' --draw {}{} -o '{}' --truth '{}' --roster '{}' > /dev/null",
+                                            stage, seed, cause.empty() ? "" : " --cause " + cause,
+                                            run.capture.string(), run.truth.string(), run.roster.string());
     if (std::system(command.c_str()) != 0) {
       fmt::print(stderr, "score_causes: this failed: {}\n", command);
       return 2;
