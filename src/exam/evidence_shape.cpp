@@ -80,18 +80,23 @@ double evenness(double deviation) {
   return 1 - (deviation - kRegular) / (kIrregular - kRegular);
 }
 
-// When it happened, with the restarts of that controller that left no gap.
+// When it came back, each time, with the restarts of that controller that left no gap.
 std::vector<TimeNs> moments(const Scene& s) {
-  constexpr SpanNs kSame = 3 * kSecond;  // a silence, and the claim that ended it
+  constexpr SpanNs kSame = 3 * kSecond;  // the claim that ended a silence
   std::vector<TimeNs> list;
-  for (const IncidentTime& time : s.incident.times) list.push_back(time.start.time);
+  for (const IncidentTime& time : s.incident.times) list.push_back(time.until);
   if (!s.one() || s.incident.controllers.empty()) return list;
-  for (const Restart& restart : s.seen.restarts)
-    if (restart.controller == s.incident.controllers.front())
-      for (const Mark& mark : restart.each) list.push_back(mark.time);
+  for (const Restart& restart : s.seen.restarts) {
+    if (restart.controller != s.incident.controllers.front()) continue;
+    for (const Mark& mark : restart.each)
+      if (std::none_of(s.incident.times.begin(), s.incident.times.end(), [&](const IncidentTime& t) {
+            return mark.time >= t.start.time && mark.time <= t.until + kSame;
+          }))
+        list.push_back(mark.time);
+  }
+  // Of restarts without a gap the incident's own time is one of them.
   std::sort(list.begin(), list.end());
-  list.erase(std::unique(list.begin(), list.end(), [](TimeNs a, TimeNs b) { return b - a < kSame; }),
-             list.end());
+  list.erase(std::unique(list.begin(), list.end()), list.end());
   return list;
 }
 

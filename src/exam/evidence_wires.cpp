@@ -113,10 +113,11 @@ Weighing errors_while_away(const Scene& s) {
   const WhileAway away = while_away(s);
   if (away.watched < kSecond) return cannot_be_told();
   // One short burst is a coincidence.
-  if (away.bursts < 2 && away.with_errors < kSecond) return no();
-  return yes(fmt::format("{} in {} went on coming while they were away.",
-                         counted(away.frames, "error frame", "error frames"),
-                         counted(away.bursts, "burst", "bursts")));
+  if (away.bursts == 0) return no();
+  return to_degree(away.bursts < 2 && away.with_errors < kSecond ? 0.4 : 1,
+                   fmt::format("{} in {} went on coming while they were away.",
+                               counted(away.frames, "error frame", "error frames"),
+                               counted(away.bursts, "burst", "bursts")));
 }
 
 Weighing quiet_while_away(const Scene& s) {
