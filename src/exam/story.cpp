@@ -86,6 +86,9 @@ Happening& Day::add(Phase phase, TimeNs time, int importance, std::string kind,
 
 namespace {
 
+// So many lines of one kind are told in one even where there is room.
+constexpr std::size_t kTiresome = 4;
+
 std::size_t room_of(const Happening& moment) {
   return moment.line.finding ? kStoryFindingColumns : kStoryColumns;
 }
@@ -116,11 +119,12 @@ void fold(std::vector<Happening>& moments, const std::string& kind) {
   std::vector<Happening> kept;
   kept.reserve(moments.size());
   for (Happening& moment : moments) {
-    if (moment.kind != kind || moment.importance == kStays || first == nullptr) {
+    if (moment.kind != kind || first == nullptr) {
       kept.push_back(std::move(moment));
-      if (kept.back().kind == kind && kept.back().importance != kStays) first = &kept.back();
+      if (kept.back().kind == kind) first = &kept.back();
       continue;
     }
+    first->importance = std::min(first->importance, moment.importance);
     more += moment.stands_for;
     last = std::max(last, moment.line.until.value_or(moment.line.time));
     first->distance_m += moment.distance_m;
@@ -137,12 +141,14 @@ void fold(std::vector<Happening>& moments, const std::string& kind) {
 }
 
 // The kind of which most can be folded; of equally many the one that comes later.
-std::string most_repeated(const std::vector<Happening>& moments) {
+std::string most_repeated(const std::vector<Happening>& moments, std::size_t at_least) {
   std::map<std::string, std::size_t> counts;
   for (const Happening& moment : moments)
-    if (moment.importance != kStays && !moment.kind.empty()) ++counts[moment.kind];
+    // Each of the technician's own words is worth its line as long as there is room.
+    if (!moment.kind.empty() && (at_least < kTiresome || moment.line.phase != Phase::mark))
+      ++counts[moment.kind];
   std::string kind;
-  std::size_t most = 1;
+  std::size_t most = at_least - 1;
   for (const auto& [name, count] : counts)
     if (count > most) {
       most = count;
@@ -165,8 +171,9 @@ std::vector<StoryLine> tell_story(const Conclusions& all, const Observations& se
   tell_recorder(day);
   in_order(day.moments);
   const std::size_t room = kStoryLines - 1;  // the end comes on top
-  while (day.moments.size() > room) {
-    const std::string kind = most_repeated(day.moments);
+  for (;;) {
+    const bool full = day.moments.size() > room;
+    const std::string kind = most_repeated(day.moments, full ? 2 : kTiresome);
     if (kind.empty()) break;
     fold(day.moments, kind);
   }

@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <map>
 #include <set>
 
 #include "exam/story_parts.hpp"
@@ -20,8 +21,9 @@ constexpr SpanNs kQuiet = 2 * kSecond;
 constexpr SpanNs kTalksAtEnd = 5 * kSecond;
 // Two buses, or key and traffic, tell one and the same event this close together.
 constexpr SpanNs kSameEvent = 10 * kSecond;
+// From the first word to a description in use takes seconds; an upload over a busy bus a quarter of a minute.
+constexpr SpanNs kLongDialogue = 20 * kSecond;
 constexpr std::uint16_t kTotalArea = 116;  // DDI, m2
-constexpr unsigned kTaskController = 130;  // NAME function (fact sheet, process data, 2.4)
 
 /// Controllers by the time they were first heard; a unit on two buses counts once.
 std::vector<std::size_t> arrivals(const Conclusions& all) {
@@ -73,8 +75,9 @@ void tell_beginning(Day& day) {
   const std::vector<std::size_t> came = arrivals(all);
   const auto first = first_word(all);
   if (first && span_between(all.start, *first) >= kQuiet) {
-    Happening& quiet = day.add(Phase::quiet, all.start, kStays, "",
-                               {fmt::format("nobody talks yet, for {}", format_span(*first - all.start))});
+    Happening& quiet =
+        day.add(Phase::quiet, all.start, kStays, "",
+                {fmt::format("nobody talks yet, for {}", format_span(span_between(all.start, *first)))});
     quiet.line.until = *first;
   }
   std::size_t running = 0;
@@ -107,15 +110,25 @@ void tell_beginning(Day& day) {
                     fmt::format("2 controllers {}", begun ? "join" : "start")};
     } else {
       const std::string what =
-          fmt::format("{} controllers {} within {}", count, begun ? "join" : "start", format_span(took));
-      line.texts = {fmt::format("{}: {} first, {} last", what, one, last),
-                    fmt::format("{}, {} last", what, last), what,
-                    fmt::format("{} controllers {}", count, begun ? "join" : "start")};
+          fmt::format("{} controllers {} in {}", count, begun ? "join" : "start", format_span(took));
+      line.texts = {fmt::format("{}, {} to {}", what, one, last), fmt::format("{}, {} last", what, last),
+                    what, fmt::format("{} controllers {}", count, begun ? "join" : "start")};
     }
     begun = true;
     i = end;
   }
 }
+
+namespace {
+
+/// When a controller and its partners first talked.
+struct Partners {
+  std::optional<TimeNs> terminal, task_controller;
+  TimeNs greeted = 0;   // the task controller, long before its description was in use
+  bool active = false;  // its description is in use
+};
+
+}  // namespace
 
 void tell_connections(Day& day) {
   const Conclusions& all = day.all;
@@ -124,34 +137,40 @@ void tell_connections(Day& day) {
     return span_between(all.start, time) < kCaptureBeginning && !all.controllers.empty() &&
            talked_already(all.controllers.front());
   };
+  std::map<std::size_t, Partners> clients;
   for (const ImplementRecord& implement : all.seeding.implements) {
     if (implement.client == kNobody) continue;
-    const std::string client = name_of(all, static_cast<std::size_t>(implement.client));
     for (const LinkRecord& link : implement.links) {
       if (link.data_logger || link.state == DialogueState::announced || early(link.first.time)) continue;
-      const bool active = implement.activated && implement.pool_at;
-      const TimeNs time = active ? std::max(implement.pool_at->time, link.first.time) : link.first.time;
-      day.add(Phase::start_up, time, kConnection, "task controller",
-              {fmt::format("{} {} the task controller", client, active ? "is connected to" : "talks to"),
-               "the task controller is connected"});
+      Partners& partners = clients[static_cast<std::size_t>(implement.client)];
+      partners.active = implement.activated;
+      partners.greeted = link.first.time;
+      partners.task_controller =
+          implement.pool_at ? std::max(implement.pool_at->time, link.first.time) : link.first.time;
     }
   }
-  for (const ServerRecord& server : day.seen.servers) {
-    if (server.kind != ServerKind::terminal) continue;
-    std::vector<std::size_t> clients;
-    std::optional<TimeNs> first, last;
-    for (const ServerClient& client : server.clients) {
-      if (!client.controller || early(client.first)) continue;
-      clients.push_back(*client.controller);
-      first = std::min(first.value_or(client.first), client.first);
-      last = std::max(last.value_or(client.first), client.first);
-    }
-    if (clients.empty()) continue;
-    Happening& line = day.add(
-        Phase::start_up, *first, kAside, "terminal",
-        {fmt::format("{} {} to the terminal", names_of(all, clients), clients.size() == 1 ? "talks" : "talk"),
-         "the terminal is connected"});
-    if (clients.size() > 1) line.line.until = last;
+  for (const ServerRecord& server : day.seen.servers)
+    for (const ServerClient& client : server.clients)
+      if (server.kind == ServerKind::terminal && client.controller && !early(client.first))
+        clients[*client.controller].terminal = client.first;
+  for (const auto& [controller, partners] : clients) {
+    const std::string who = name_of(all, controller);
+    const bool both = partners.terminal && partners.task_controller;
+    const bool at_once =
+        both && magnitude(span_between(*partners.terminal, *partners.task_controller)) <= kMinute;
+    const std::string with = who + (partners.active ? " is connected to" : " talks to");
+    if (partners.task_controller && span_between(partners.greeted, *partners.task_controller) > kLongDialogue)
+      day.add(Phase::start_up, partners.greeted, kConnection, "task controller",
+              {who + " talks to the task controller", "the task controller is connected"});
+    if (at_once)
+      day.add(Phase::start_up, *partners.task_controller, kConnection, "task controller",
+              {with + " terminal and task controller", "the task controller is connected"});
+    else if (partners.task_controller)
+      day.add(Phase::start_up, *partners.task_controller, kConnection, "task controller",
+              {with + " the task controller", "the task controller is connected"});
+    if (partners.terminal && !at_once)
+      day.add(Phase::start_up, *partners.terminal, kAside, "terminal",
+              {who + " talks to the terminal", "the terminal is connected"});
   }
   std::vector<TimeNs> starts;
   for (const BusObservations& bus : day.seen.buses)
@@ -289,7 +308,7 @@ void tell_key(Day& day) {
         told[d] = true;
         line.line.until = downs[d].start;
         line.texts = {fmt::format("key off; the last one stops talking {} later",
-                                  format_span(downs[d].start - turn.time))};
+                                  format_span(span_between(turn.time, downs[d].start)))};
         break;
       }
     line.texts.emplace_back("key off");
@@ -305,13 +324,14 @@ void tell_key(Day& day) {
     Happening& line = day.add(Phase::start_up, *downs[d].end, kKey, "starts again", {});
     if (downs[d].back.size() > 1) {
       line.line.until = downs[d].back_until;
-      line.texts = {fmt::format("the machine starts again: {} controllers within {}", downs[d].back.size(),
-                                format_span(downs[d].back_until - *downs[d].end))};
+      line.texts = {fmt::format("the machine starts again: {} controllers in {}", downs[d].back.size(),
+                                format_span(span_between(*downs[d].end, downs[d].back_until)))};
     }
     line.texts.emplace_back("the machine starts again");
   }
   if (last) {
     day.moments[*last].importance = kStays;
+    day.moments[*last].kind.clear();
     return;
   }
   // Part of the machine went to sleep while another goes on, and no key is on the bus.
@@ -328,6 +348,17 @@ void tell_key(Day& day) {
     day.add(Phase::shut_down, *first, kStays, "", {names_of(all, asleep) + " switched off in good order"});
 }
 
+namespace {
+
+/// Not gone at the end, as far as its silence can be judged.
+bool is_here(const Conclusions& all, std::size_t controller) {
+  return all.controllers[controller].state != ControllerState::refused &&
+         std::none_of(all.dropouts.begin(), all.dropouts.end(),
+                      [&](const Dropout& d) { return d.controller == controller && !d.end; });
+}
+
+}  // namespace
+
 void tell_end(Day& day, std::uint64_t left_out) {
   const Conclusions& all = day.all;
   std::string text = "the recording ends";
@@ -335,25 +366,28 @@ void tell_end(Day& day, std::uint64_t left_out) {
   std::optional<TimeNs> last;
   for (std::size_t b = 0; b < all.buses.size() && b < day.seen.buses.size(); ++b)
     if (all.buses[b].frames > 0) last = std::max(last.value_or(INT64_MIN), day.seen.buses[b].last_frame.time);
-  std::size_t talk = 0;
   const std::vector<std::size_t> came = arrivals(all);
-  for (const std::size_t i : came) {
-    bool talks = false;
-    for (const ControllerRecord& twin : all.controllers)
-      talks = talks || (twin.name == all.controllers[i].name &&
-                        span_between(twin.last_seen.time, all.end) <= kTalksAtEnd);
-    talk += talks;
-  }
+  std::size_t here = 0;
+  for (const std::size_t i : came)
+    for (std::size_t twin = 0; twin < all.controllers.size(); ++twin)
+      if (all.controllers[twin].name == all.controllers[i].name && is_here(all, twin)) {
+        ++here;
+        break;
+      }
   const std::string out =
       left_out == 0 ? ""
                     : fmt::format("; {} left out here", counted(left_out, "lesser moment", "lesser moments"));
   if (!last)
-    texts.push_back(text + "; it holds no frame");
+    texts.push_back(text + "; it holds no valid frame");
   else if (span_between(*last, all.end) >= kQuiet)
-    texts.push_back(fmt::format("{}, {} after the last frame{}", text, format_span(all.end - *last), out));
+    texts.push_back(
+        fmt::format("{}, {} after the last frame{}", text, format_span(span_between(*last, all.end)), out));
   else if (!came.empty())
-    texts.push_back(fmt::format("{} while {} of {} talk{}", text, talk,
-                                counted(came.size(), "controller", "controllers"), out));
+    texts.push_back(fmt::format(
+        "{} with {} on the bus{}", text,
+        here == came.size() ? (here == 1 ? "the one controller" : fmt::format("all {} controllers", here))
+                            : fmt::format("{} of {} controllers", here, came.size()),
+        out));
   texts.push_back(text + out);
   day.add(Phase::end, all.end, kStays, "", std::move(texts));
 }

@@ -22,10 +22,13 @@ constexpr const char* kBlind = "recorder.blind";
 struct Words {
   const char* code;
   const char* text;
+  bool lasts = true;  // its end says something of the machine
 };
 constexpr Words kWords[] = {
     {"bus.error-frames", "errors on the wires of {bus}"},
     {"bus.error-passive", "the recorder's interface on {bus} goes error-passive"},
+    {"bus.silent", "nothing is heard on {bus}"},
+    {"capture.damaged", "part of the capture cannot be read", false},
     {"bus.off", "the recorder's interface on {bus} goes bus-off"},
     {"bus.one-talker-floods", "{who} floods {bus}"},
     {"bus.load-high", "{bus} is loaded highly"},
@@ -34,15 +37,16 @@ constexpr Words kWords[] = {
     {"controller.silent-after-claim", "{who} claims its address, then says nothing"},
     {"device.pool-refused", "the task controller refuses the description of {who}"},
     {"diagnostics.trouble-code", "{who} reports a trouble code"},
-    {"message.pace", "{who} sends a message too slowly"},
-    {"network.address-contest", "two controllers want one address"},
+    {"message.pace", "{who} sends a message too slowly", false},
+    {"network.address-contest", "{who} want one address"},
     {"network.cannot-claim", "{who} finds no address"},
     {"network.duplicate-name", "one NAME in use twice: {who}"},
+    {"network.member-absent", "{who} announces somebody who never comes"},
     {"network.unclaimed", "somebody talks without an address claim"},
     {"process-data.refused", "{who} refuses a set value"},
     {"recorder.only-errors", "nothing but errors on {bus}"},
     {"request.unanswered", "{who} does not answer requests"},
-    {"source.speed", "the speed source is lost"},
+    {"software.differs-among-equals", "equal units run different software", false},
     {"speed.source", "the speed source falls back"},
     {"speed.source-lost", "a speed source is lost"},
     {"supply.voltage-low", "low supply voltage at {who}"},
@@ -54,6 +58,12 @@ constexpr Words kWords[] = {
     {"transfer.series", "transfers from {who} fail again and again"},
 };
 
+const Words* words_of(const std::string& code) {
+  const auto found = std::find_if(std::begin(kWords), std::end(kWords),
+                                  [&](const Words& words) { return code == words.code; });
+  return found == std::end(kWords) ? nullptr : found;
+}
+
 std::string replaced(std::string text, const std::string& what, const std::string& by) {
   const auto at = text.find(what);
   return at == std::string::npos ? text : text.replace(at, what.size(), by);
@@ -63,16 +73,39 @@ std::string bus_words(const Conclusions& all, std::optional<BusIndex> bus) {
   return bus && *bus < all.buses.size() ? printable_utf8(all.buses[*bus].name) : std::string("the bus");
 }
 
-std::string fault_words(const Conclusions& all, const Fault& fault) {
-  for (const Words& words : kWords)
-    if (fault.code == words.code) {
-      const std::string who =
-          fault.controllers.empty() ? std::string("somebody") : names_of(all, fault.controllers);
-      return replaced(replaced(words.text, "{who}", who), "{bus}", bus_words(all, fault.bus));
+/// Without what stands in parentheses, and without the full stop.
+std::string plain(const std::string& sentence) {
+  std::string text;
+  int depth = 0;
+  for (const char c : printable_utf8(sentence)) {
+    if (c == '(') {
+      if (depth++ == 0 && !text.empty() && text.back() == ' ') text.pop_back();
+    } else if (c == ')' && depth > 0) {
+      --depth;
+    } else if (depth == 0) {
+      text += c;
     }
-  std::string text = printable_utf8(fault.text);
+  }
   while (!text.empty() && text.back() == '.') text.pop_back();
   return text;
+}
+
+constexpr const char* kTroubleCode = "diagnostics.trouble-code";
+
+std::string fault_words(const Conclusions& all, const Fault& fault) {
+  if (fault.code == kTroubleCode)
+    for (const DtcRecord& dtc : all.dtcs)
+      if (dtc.controller && dtc.first_active.time == fault.start &&
+          std::find(fault.controllers.begin(), fault.controllers.end(), *dtc.controller) !=
+              fault.controllers.end())
+        return fmt::format("{} reports trouble: SPN {}, FMI {}", name_of(all, *dtc.controller), dtc.dtc.spn,
+                           dtc.dtc.fmi);
+  if (const Words* words = words_of(fault.code)) {
+    const std::string who =
+        fault.controllers.empty() ? std::string("somebody") : names_of(all, fault.controllers);
+    return replaced(replaced(words->text, "{bus}", bus_words(all, fault.bus)), "{who}", who);
+  }
+  return plain(fault.text);
 }
 
 /// A line that speaks of the whole recording began when its first proof was heard.
@@ -98,13 +131,14 @@ Tale silence_tale(const Conclusions& all, const Finding& finding) {
   tale.time = list.front()->start.time;
   std::vector<std::size_t> who;
   std::map<Address, int> nameless;
-  bool whole = true, away = false, unsure = false;
+  bool whole = true, away = false, unsure = false, restarts = true;
   std::size_t times = 0;
   TimeNs latest = 0, first_until = tale.time, until = tale.time;
   for (const Dropout* d : list) {
     whole = whole && d->kind == DropoutKind::bus_silent;
     unsure = unsure || d->cause_unknown;
     away = away || !d->end;
+    restarts = restarts && d->end && d->reclaimed;
     if (times == 0 || span_between(latest, d->start.time) > kOneTime) {
       ++times;
       latest = d->start.time;
@@ -117,6 +151,7 @@ Tale silence_tale(const Conclusions& all, const Finding& finding) {
       who.push_back(*d->controller);
   }
   if (!away) tale.until = until;
+  restarts = restarts && !whole;  // one word for all of a bus
   std::string subject;
   bool many = who.size() > 1;
   if (whole)
@@ -127,27 +162,27 @@ Tale silence_tale(const Conclusions& all, const Finding& finding) {
     subject = nameless.size() == 1 ? "address " + address_words(nameless.begin()->first)
                                    : fmt::format("{} addresses", nameless.size());
   if (!whole) many = many || (who.empty() && nameless.size() > 1);
+  const std::string how_often = times == 2 ? "twice" : fmt::format("{} times", times);
   const auto say = [&](const std::string& subjects, bool plural) {
-    const std::string does = whole && unsure ? "nothing is heard on " + bus_words(all, list.front()->bus)
-                                             : subjects + (plural ? " fall silent" : " falls silent");
-    if (times > 1 && away)
-      tale.texts.push_back(fmt::format("{} {} times, and at last for good", does, times));
-    else if (times > 1)
-      tale.texts.push_back(fmt::format("{} {} times {}", does, times, until_words(until)));
-    if (times > 1) return tale.texts.push_back(fmt::format("{} {} times", does, times));
-    if (away)
-      tale.texts.push_back(does + (whole && unsure ? " until the end" : ", not heard again"));
-    else
-      tale.texts.push_back(fmt::format("{} for {}", does, format_span(first_until - tale.time)));
+    const std::string verb =
+        restarts ? (plural ? " restart" : " restarts") : (plural ? " fall silent" : " falls silent");
+    const std::string does =
+        subjects.empty() ? "nothing is heard on " + bus_words(all, list.front()->bus) : subjects + verb;
+    if (times > 1) {
+      tale.texts.push_back(away ? fmt::format("{} {}, at last for good", does, how_often)
+                                : fmt::format("{} {} {}", does, how_often, until_words(until)));
+      tale.texts.push_back(fmt::format("{} {}", does, how_often));
+    } else if (away) {
+      tale.texts.push_back(does + (subjects.empty() ? " until the end" : ", not heard again"));
+    } else {
+      tale.texts.push_back(fmt::format("{}{} for {}", does, restarts ? ", silent" : "",
+                                       format_span(span_between(tale.time, first_until))));
+    }
+    return does;
   };
-  say(subject, many && !whole);
-  if (who.size() > 1 && !whole) {
-    say(fmt::format("{} controllers", who.size()), true);
-    tale.texts.push_back(fmt::format("{} controllers fall silent", who.size()));
-  } else {
-    tale.texts.push_back(whole && unsure ? "nothing is heard"
-                                         : subject + (many && !whole ? " fall silent" : " falls silent"));
-  }
+  std::string bare = say(subject, many && !whole);
+  if (who.size() > 1 && !whole) bare = say(fmt::format("{} controllers", who.size()), true);
+  tale.texts.push_back(std::move(bare));
   return tale;
 }
 
@@ -172,11 +207,39 @@ Tale fault_tale(const Conclusions& all, const Finding& finding) {
   }
   if (!open && until > tale.time) tale.until = until;
   const std::string text = fault_words(all, *main);
+  const Words* words = words_of(main->code);
+  const bool lasts = words == nullptr || words->lasts;
   if (times > 1)
     tale.texts.push_back(fmt::format("{}, {} times {}", text, times, until_words(until)));
-  else if (tale.until && span_between(tale.time, until) >= kSecond / 10)
-    tale.texts.push_back(fmt::format("{}, for {}", text, format_span(until - tale.time)));
+  else if (tale.until && lasts && span_between(tale.time, until) >= kSecond / 10)
+    tale.texts.push_back(fmt::format("{}, for {}", text, format_span(span_between(tale.time, until))));
   tale.texts.push_back(text);
+  return tale;
+}
+
+/// Who is missing is told in the finding's sentence, and by the roll call.
+std::optional<Tale> missing_tale(const Day& day, const Finding& finding) {
+  const Conclusions& all = day.all;
+  if (!all.rollcall || !finding.dropouts.empty()) return std::nullopt;
+  for (const std::size_t f : finding.faults)
+    if (all.faults[f].code != "network.member-absent") return std::nullopt;
+  std::vector<std::string> who;
+  for (const RollcallEntry& entry : all.rollcall->entries)
+    if (entry.state == EntryState::missing && !entry.label.empty() &&
+        finding.text.find(entry.label) != std::string::npos)
+      who.push_back(cut_to(printable_utf8(entry.label), 30));
+  if (who.empty()) return std::nullopt;
+  Tale tale;
+  // When everybody else had come.
+  tale.time = std::max(finding.start, all.start);
+  for (const Happening& moment : day.moments)
+    if (moment.line.phase == Phase::start_up && moment.importance == kStays)
+      tale.time = std::max(tale.time, moment.line.until.value_or(moment.line.time));
+  std::string names;
+  for (std::size_t i = 0; i < who.size(); ++i)
+    names += (i == 0 ? "" : i + 1 == who.size() ? " and " : ", ") + who[i];
+  tale.texts = {fmt::format("{} {} never heard", names, who.size() == 1 ? "is" : "are")};
+  if (who.size() > 1) tale.texts.push_back(fmt::format("{} controllers are never heard", who.size()));
   return tale;
 }
 
@@ -201,22 +264,26 @@ void tell_trouble(Day& day) {
     const bool main = ++incidents <= kMainIncidents;
     if (is_only_blindness(all, finding)) continue;  // told as the recorder's
     Tale tale;
-    if (!finding.dropouts.empty()) {
+    if (auto missing = missing_tale(day, finding)) {
+      tale = std::move(*missing);
+    } else if (!finding.dropouts.empty()) {
       tale = silence_tale(all, finding);
     } else if (!finding.faults.empty()) {
       tale = fault_tale(all, finding);
     } else {
-      std::string text = printable_utf8(finding.text);
-      while (!text.empty() && text.back() == '.') text.pop_back();
-      tale = {std::max(finding.start, all.start), std::nullopt, {text}};
+      tale = {std::max(finding.start, all.start), std::nullopt, {plain(finding.text)}};
     }
     Happening& line = day.add(Phase::trouble, tale.time, main ? kStays : kFinding,
                               main ? "" : "finding " + finding.cause, std::move(tale.texts));
     line.line.until = tale.until;
     line.line.finding = i;
   }
+  // A series speaks for each of its failures.
+  const bool series = std::any_of(all.faults.begin(), all.faults.end(),
+                                  [](const Fault& fault) { return fault.code == "transfer.series"; });
   for (std::size_t f = 0; f < all.faults.size(); ++f) {
     const Fault& fault = all.faults[f];
+    if (series && fault.code == "transfer.failed") continue;
     if (told[f] || fault.severity == Severity::note || fault.code == kBlind) continue;
     Happening& line =
         day.add(Phase::trouble, begin_of(all, fault), fault.severity == Severity::fault ? kFault : kWarning,
@@ -239,7 +306,9 @@ void tell_blindness(Day& day) {
     main = incidents <= kMainIncidents;
   }
   std::vector<BlindSpan> spans;
-  for (const BusSummary& bus : all.buses) spans.insert(spans.end(), bus.blind.begin(), bus.blind.end());
+  for (const BusSummary& bus : all.buses)
+    for (const BlindSpan& span : bus.blind)
+      if (span.end > span.start) spans.push_back(span);
   std::stable_sort(spans.begin(), spans.end(),
                    [](const BlindSpan& a, const BlindSpan& b) { return a.start < b.start; });
   std::vector<BlindSpan> apart;  // blind on several buses at a time is one time
@@ -251,7 +320,8 @@ void tell_blindness(Day& day) {
   for (std::size_t i = 0; i < apart.size(); ++i) {
     const BlindSpan& span = apart[i];
     const char* does = span.frames_lost ? "the recorder does not hear all" : "the recorder is blind";
-    const std::string length = fmt::format("{} for {}", does, format_span(span.end - span.start));
+    const std::string length =
+        fmt::format("{} for {}", does, format_span(span_between(span.start, span.end)));
     Happening& line = day.add(Phase::recorder, span.start, i == 0 && main ? kStays : kRecorder, "blind",
                               {length + ": " + printable_utf8(span.reason), length, does});
     line.line.until = span.end;

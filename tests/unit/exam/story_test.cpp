@@ -56,12 +56,12 @@ struct DayMade : HandMade {
 };
 
 using Lines = std::vector<std::string>;
-const std::string kStarts = "06:12:01 start-up: 6 controllers start within 2.50 s, rate control last";
-const std::string kTenMinutes = "06:22:00 end: the recording ends while 6 of 6 controllers talk";
+const std::string kStarts = "06:12:01 start-up: 6 controllers start in 2.50 s, tractor ECU to rate control";
+const std::string kTenMinutes = "06:22:00 end: the recording ends with all 6 controllers on the bus";
 
 TEST_CASE("A short healthy recording is told in two lines", "[story]") {
   const DayMade day(10);
-  CHECK(day.told() == Lines{kStarts, "06:12:10 end: the recording ends while 6 of 6 controllers talk"});
+  CHECK(day.told() == Lines{kStarts, "06:12:10 end: the recording ends with all 6 controllers on the bus"});
 }
 
 TEST_CASE("A healthy day from quiet to quiet", "[story]") {
@@ -80,7 +80,7 @@ TEST_CASE("A healthy day from quiet to quiet", "[story]") {
   // 950 m in 380 s are 2.5 m/s, that is 9.0 km/h.
   CHECK(day.told() == Lines{
                           "06:12:00 quiet: nobody talks yet, for 21.0 s",
-                          "06:12:21 start-up: 5 controllers start within 2.50 s, rate control last",
+                          "06:12:21 start-up: 5 controllers start in 2.50 s, tractor ECU to rate control",
                           "06:13:00 start-up: virtual terminal joins",
                           "06:13:40 work: the machine works for 6 min 20 s: 950 m at 9.0 km/h",
                           "06:21:40 shut-down: key off; the last one stops talking 5.00 s later",
@@ -96,7 +96,7 @@ TEST_CASE("Driving that is no work has a line of its own", "[story]") {
   activity.working.push_back({day.at(301), day.at(399), 98 * kSecond, 294, 3000});
   day.all.seeding.activities.push_back(activity);
   CHECK(day.told() == Lines{kStarts, "06:12:50 work: the machine drives for 1 min 40 s: 500 m at 18.0 km/h",
-                            "06:17:00 work: the machine works for 1 min 38 s: 294 m at 10.8 km/h",
+                            "06:17:01 work: the machine works for 1 min 38 s: 294 m at 10.8 km/h",
                             kTenMinutes});
 }
 
@@ -114,7 +114,7 @@ TEST_CASE("Trouble is told when it began, once, with the number of its finding",
   DayMade day;
   day.on_supply(2, "");
   day.on_supply(3, "");
-  day.drop(2, 100, 102.5, true);
+  day.drop(2, 100, 102.5, true);  // each time back with a new address claim
   day.drop(2, 200, 203, true);
   day.drop(2, 301, 305, true);
   day.drop(3, 50, 0, false);
@@ -122,7 +122,8 @@ TEST_CASE("Trouble is told when it began, once, with the number of its finding",
   day.find(1, {0, 1, 2}).cause = "unit.restarts";  // a second cause of the same
   day.find(2, {3});
   CHECK(day.told() == Lines{kStarts, "06:12:50 trouble: unit 3 falls silent, not heard again [3]",
-                            "06:13:40 trouble: unit 2 falls silent 3 times until 06:17:05 [1]", kTenMinutes});
+                            "06:13:40 trouble: unit 2 restarts 3 times until 06:17:05 [1]",
+                            "06:22:00 end: the recording ends with 5 of 6 controllers on the bus"});
   const auto story = tell_story(day.all, day.seen);
   CHECK(story[1].time == day.at(50));
   CHECK_FALSE(story[1].until);
@@ -175,7 +176,7 @@ TEST_CASE("Key off and on again, and who came back", "[story]") {
   for (const std::size_t c : {0u, 1u, 2u})
     day.drop(c, 104, 118 + static_cast<double>(c), true).kind = DropoutKind::power_down;
   CHECK(day.told() == Lines{kStarts, "06:13:40 shut-down: key off; the last one stops talking 5.00 s later",
-                            "06:13:58 start-up: the machine starts again: 3 controllers within 2.00 s",
+                            "06:13:58 start-up: the machine starts again: 3 controllers in 2.00 s",
                             kTenMinutes});
 }
 
@@ -253,7 +254,7 @@ TEST_CASE("An empty recording, and one without any claim", "[story]") {
   empty.all = {};
   empty.seen = {};
   REQUIRE(tell_story(empty.all, empty.seen).size() == 1);
-  CHECK(tell_story(empty.all, empty.seen)[0].text == "the recording ends; it holds no frame");
+  CHECK(tell_story(empty.all, empty.seen)[0].text == "the recording ends; it holds no valid frame");
 
   DayMade nameless;
   nameless.all.controllers.clear();
