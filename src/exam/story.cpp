@@ -50,8 +50,10 @@ std::string cut_to(const std::string& text, std::size_t columns) {
   return cut + " ..";
 }
 
-std::string until_words(TimeNs time) {
-  return "until " + format_time_of_day(time).substr(0, 8);
+std::string until_words(TimeNs from, TimeNs to) {
+  const std::string first = format_date_time(from), last = format_date_time(to);  // "2026-04-09 14:02:07.000"
+  if (first.substr(0, 10) == last.substr(0, 10)) return "until " + last.substr(11, 8);
+  return "until " + last.substr(5, 5);
 }
 
 std::string name_of(const Conclusions& all, std::size_t controller) {
@@ -135,9 +137,10 @@ void fold(std::vector<Happening>& moments, const std::string& kind) {
   first->line.until = last;
   if (first->distance_m > 0)
     first->texts = {fmt::format("{}, {} times {}, {:.1f} km in all", first->texts.back(), first->stands_for,
-                                until_words(last), first->distance_m / 1000)};
+                                until_words(first->line.time, last), first->distance_m / 1000)};
   else
-    first->texts = {with_suffix(*first, fmt::format("; {} more {}", more, until_words(last)))};
+    first->texts = {
+        with_suffix(*first, fmt::format("; {} more {}", more, until_words(first->line.time, last)))};
 }
 
 // The kind of which most can be folded; of equally many the one that comes later.
@@ -179,10 +182,13 @@ std::vector<StoryLine> tell_story(const Conclusions& all, const Observations& se
   }
   std::uint64_t left_out = 0;
   while (day.moments.size() > room) {
-    // The last of the least important.
+    // The least important, of them the finding of the lowest rank, of them the last.
+    const auto weight = [](const Happening& m) {
+      return std::pair(m.importance, m.line.finding.value_or(0));
+    };
     auto least = day.moments.begin();
     for (auto moment = day.moments.begin(); moment != day.moments.end(); ++moment)
-      if (moment->importance >= least->importance) least = moment;
+      if (weight(*moment) >= weight(*least)) least = moment;
     left_out += least->stands_for;
     day.moments.erase(least);
   }

@@ -16,9 +16,6 @@ namespace {
 constexpr SpanNs kStartsTogether = 10 * kSecond;
 // A quiet time that is worth a line.
 constexpr SpanNs kQuiet = 2 * kSecond;
-// Whatever came last so close to the end was still talking: the slowest usual messages come every few
-// seconds.
-constexpr SpanNs kTalksAtEnd = 5 * kSecond;
 // Two buses, or key and traffic, tell one and the same event this close together.
 constexpr SpanNs kSameEvent = 10 * kSecond;
 // From the first word to a description in use takes seconds; an upload over a busy bus a quarter of a minute.

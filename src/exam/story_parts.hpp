@@ -14,7 +14,7 @@ enum Importance : int {
   kRecorder = 1,
   kMark = 1,
   kFinding = 2,
-  kWork = 3,
+  kWork = 2,
   kFault = 3,
   kKey = 4,
   kLate = 5,
@@ -59,7 +59,7 @@ std::string names_of(const Conclusions& all, const std::vector<std::size_t>& con
 std::size_t columns_of(const std::string& text);
 /// Cut at a blank so that it takes no more columns; ".." shows it.
 std::string cut_to(const std::string& text, std::size_t columns);
-/// "until 14:02:07".
-std::string until_words(TimeNs time);
+/// "until 14:02:07"; on another day "until 04-09".
+std::string until_words(TimeNs from, TimeNs to);
 
 }  // namespace tramlog::story

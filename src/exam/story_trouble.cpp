@@ -46,7 +46,7 @@ constexpr Words kWords[] = {
     {"process-data.refused", "{who} refuses a set value"},
     {"recorder.only-errors", "nothing but errors on {bus}"},
     {"request.unanswered", "{who} does not answer requests"},
-    {"software.differs-among-equals", "equal units run different software", false},
+    {"software.differs-among-equals", "different software on equal units", false},
     {"speed.source", "the speed source falls back"},
     {"speed.source-lost", "a speed source is lost"},
     {"supply.voltage-low", "low supply voltage at {who}"},
@@ -92,14 +92,24 @@ std::string plain(const std::string& sentence) {
 
 constexpr const char* kTroubleCode = "diagnostics.trouble-code";
 
+/// One message may bring several codes: the sentence says which one it is about.
+bool speaks_of(const Fault& fault, const Dtc& dtc) {
+  const std::string spn = fmt::format("SPN {}", dtc.spn);
+  const auto has = [&](const std::string& words) { return fault.text.find(words) != std::string::npos; };
+  return (has(spn + ",") || has(spn + " (")) && has(fmt::format("FMI {} (", dtc.fmi));
+}
+
 std::string fault_words(const Conclusions& all, const Fault& fault) {
-  if (fault.code == kTroubleCode)
-    for (const DtcRecord& dtc : all.dtcs)
-      if (dtc.controller && dtc.first_active.time == fault.start &&
-          std::find(fault.controllers.begin(), fault.controllers.end(), *dtc.controller) !=
-              fault.controllers.end())
-        return fmt::format("{} reports trouble: SPN {}, FMI {}", name_of(all, *dtc.controller), dtc.dtc.spn,
-                           dtc.dtc.fmi);
+  if (fault.code == kTroubleCode) {
+    // Sorted by that time.
+    auto dtc = std::lower_bound(all.dtcs.begin(), all.dtcs.end(), fault.start,
+                                [](const DtcRecord& d, TimeNs time) { return d.first_active.time < time; });
+    for (; dtc != all.dtcs.end() && dtc->first_active.time == fault.start; ++dtc)
+      if (dtc->controller && fault.controllers == std::vector<std::size_t>{*dtc->controller} &&
+          speaks_of(fault, dtc->dtc))
+        return fmt::format("{} reports trouble: SPN {}, FMI {}", name_of(all, *dtc->controller), dtc->dtc.spn,
+                           dtc->dtc.fmi);
+  }
   if (const Words* words = words_of(fault.code)) {
     const std::string who =
         fault.controllers.empty() ? std::string("somebody") : names_of(all, fault.controllers);
@@ -170,7 +180,7 @@ Tale silence_tale(const Conclusions& all, const Finding& finding) {
         subjects.empty() ? "nothing is heard on " + bus_words(all, list.front()->bus) : subjects + verb;
     if (times > 1) {
       tale.texts.push_back(away ? fmt::format("{} {}, at last for good", does, how_often)
-                                : fmt::format("{} {} {}", does, how_often, until_words(until)));
+                                : fmt::format("{} {} {}", does, how_often, until_words(tale.time, until)));
       tale.texts.push_back(fmt::format("{} {}", does, how_often));
     } else if (away) {
       tale.texts.push_back(does + (subjects.empty() ? " until the end" : ", not heard again"));
@@ -210,7 +220,7 @@ Tale fault_tale(const Conclusions& all, const Finding& finding) {
   const Words* words = words_of(main->code);
   const bool lasts = words == nullptr || words->lasts;
   if (times > 1)
-    tale.texts.push_back(fmt::format("{}, {} times {}", text, times, until_words(until)));
+    tale.texts.push_back(fmt::format("{}, {} times {}", text, times, until_words(tale.time, until)));
   else if (tale.until && lasts && span_between(tale.time, until) >= kSecond / 10)
     tale.texts.push_back(fmt::format("{}, for {}", text, format_span(span_between(tale.time, until))));
   tale.texts.push_back(text);

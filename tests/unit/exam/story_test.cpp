@@ -144,11 +144,17 @@ TEST_CASE("Several fall silent together, or a bus, or a line of the checks stand
   day.find(3, {}, {0});
   // Of what no finding speaks, warnings and faults are told, notes are not.
   day.fault("diagnostics.trouble-code", 400, {2});
+  day.dtc(3, 1681, 18, 405);
+  day.all.faults.back().text = "unit 3: SPN 1681, FMI 18 (value too low) is active.";
+  day.dtc(3, 168, 18, 405);
+  day.all.faults.back().text = "unit 3: SPN 168 (battery), FMI 18 (value too low) is active.";
   day.fault("controller.message-stopped", 410, {2}, Severity::note);
   CHECK(day.told() == Lines{kStarts, "06:13:40 trouble: unit 2 and unit 3 fall silent for 11.0 s [1]",
                             "06:15:20 trouble: all of can0 falls silent for 10.0 s [2]",
                             "06:17:00 trouble: errors on the wires of can0, for 12.0 s [3]",
-                            "06:18:40 trouble: unit 2 reports a trouble code", kTenMinutes});
+                            "06:18:40 trouble: unit 2 reports a trouble code",
+                            "06:18:45 trouble: unit 3 reports trouble: SPN 1681, FMI 18",
+                            "06:18:45 trouble: unit 3 reports trouble: SPN 168, FMI 18", kTenMinutes});
 }
 
 TEST_CASE("The recorder's own troubles, restarts and the technician's notes", "[story]") {
@@ -224,6 +230,30 @@ TEST_CASE("Three thousand incidents are told in twelve lines, the main ones amon
   }));
   CHECK(std::is_sorted(story.begin(), story.end(),
                        [](const StoryLine& a, const StoryLine& b) { return a.time < b.time; }));
+}
+
+TEST_CASE("Over several days many of one kind are told until a date; work outlives lesser findings",
+          "[story]") {
+  DayMade day(200'000);
+  for (int i = 0; i < 20; ++i) {
+    const std::size_t number = day.all.findings.size();
+    day.drop(3, 1000 + 9000 * i, 1001 + 9000 * i, false);
+    // Ten causes, twice each; the first three incidents are the main ones.
+    day.find(number, {number}).cause = "some.cause-" + std::to_string(i % 10);
+  }
+  ActivityRecord activity;
+  for (int i = 0; i < 10; ++i)
+    activity.driving.push_back({day.at(500 + 9000 * i), day.at(900 + 9000 * i), 400 * kSecond, 1000, 4000});
+  day.all.seeding.activities.push_back(activity);
+  activity.working = activity.driving;
+  day.all.seeding.activities.push_back(activity);
+  const Lines lines = day.told();
+  REQUIRE(lines.size() == 12);
+  // From 06:20:20 on 7 April; the last stretch ends 81,900 s after 06:12, at 04:57 on the 8th.
+  CHECK(lines[1] == "06:20:20 work: the machine works, 10 times until 04-08, 10.0 km in all");
+  CHECK(lines[2] == "06:28:40 trouble: rate control falls silent for 1.00 s [1]");
+  // The fourth incident and its like, 13 x 9,000 s and 1,001 s after 06:12 on the 7th: on the 8th.
+  CHECK(lines[5] == "13:58:40 trouble: rate control falls silent; 1 more until 04-08 [4]");
 }
 
 TEST_CASE("No text is longer than its line, whatever the roster and the notes say", "[story]") {

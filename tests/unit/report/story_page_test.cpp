@@ -58,6 +58,16 @@ TEST_CASE("Over several days the story says which day, and still fits the page")
             "  08 08:00:00  the recording ends\n");
 }
 
+TEST_CASE("Over several months the seconds give way to the month") {
+  Conclusions all = told();
+  all.story.back().time = kNoon + 30 * 24 * kHour;
+  CHECK(page_of(all) ==
+        "\nWHAT HAPPENED, IN ORDER (date and time, UTC; [1]: finding 1)\n"
+        "  04-07 12:00  3 units start\n"
+        "  04-07 12:01  unit falls silent [12]\n"
+        "  05-07 12:00  the recording ends\n");
+}
+
 TEST_CASE("The story in JSON, after the findings") {
   Report report;
   report.found = told();
