@@ -6,6 +6,7 @@
 #include "exam/checks/table.inc"
 #include "exam/findings.hpp"
 #include "exam/rates.hpp"
+#include "exam/story.hpp"
 
 namespace tramlog {
 namespace {
@@ -405,6 +406,7 @@ void Conclude::judge(const CauseWeights& weights) {
     return a.code < b.code;
   });
   out_.findings = find_causes(out_, seen_, weights);
+  out_.story = tell_story(out_, seen_);
 }
 
 SpanNs blind_total(const Conclusions& all) {

@@ -167,6 +167,18 @@ struct Finding {
   std::vector<std::string> next_steps;
 };
 
+/// What part of the day a line of the story belongs to.
+enum class Phase : std::uint8_t { quiet, start_up, work, trouble, recorder, mark, shut_down, end };
+
+/// One line of what happened in order (exam/story.hpp).
+struct StoryLine {
+  TimeNs time = 0;
+  std::optional<TimeNs> until;  // none: a moment, or it went on until the end
+  Phase phase = Phase::quiet;
+  std::string text;                    // without time and full stop, at most kStoryColumns in ASCII
+  std::optional<std::size_t> finding;  // index into Conclusions::findings
+};
+
 enum class EntryState : std::uint8_t {
   present,
   missing,
@@ -249,6 +261,7 @@ struct Conclusions {
   TransferSummary transfers;
   std::vector<Fault> faults;
   std::vector<Finding> findings;
+  std::vector<StoryLine> story;  // by time, at most kStoryLines
   std::optional<Rollcall> rollcall;
   /// Clients and servers in it are indexes into `controllers` here, kNobody if they never claimed.
   SeedingRecord seeding;

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 
+#include "implement/activity_log.hpp"
 #include "implement/dialogue.hpp"
 #include "implement/machine/table.inc"
 #include "implement/pool_desk.hpp"
@@ -97,6 +98,7 @@ struct ImplementWatch::Bus {
   std::array<std::optional<Mark>, 256> working_set_master;  // announced last, by address
   std::vector<Unit*> units;
   bool deaf_told = false;
+  ActivityLog activity;
 
   std::optional<bool> any_work_on() const {
     std::optional<bool> any;
@@ -105,10 +107,17 @@ struct ImplementWatch::Bus {
         any = any.value_or(false) || (*on && unit->device.work_state().value_or(true));
     return any;
   }
+  bool any_works() const {
+    return std::any_of(units.begin(), units.end(),
+                       [](const Unit* unit) { return unit->device.working().value_or(false); });
+  }
 };
 
 ImplementWatch::ImplementWatch(const Schema& schema, const Network& network, ImplementOptions options)
-    : schema_(schema), network_(network), options_(std::move(options)) {}
+    : schema_(schema),
+      network_(network),
+      options_(std::move(options)),
+      working_mm_s_(options_.limits["speed.working_mm_s"]) {}
 ImplementWatch::~ImplementWatch() = default;
 
 bool ImplementWatch::wants(Pgn pgn) {
@@ -187,6 +196,7 @@ void ImplementWatch::take(const Message& message) {
       unit->device.now = message.start;
       for (auto& part : unit->parts) part->on_speed(mark_of(message));
     }
+    note_activity(bus, message.start);
   }
   switch (message.pgn) {
     case kPgnProcessData:
@@ -208,6 +218,13 @@ void ImplementWatch::take(const Message& message) {
     if (message.pgn == kPgnProcessData || MachineState::wants(message.pgn) ||
         machine::kAll[i]->wants(message.pgn))
       bus.parts[i]->on_message(message);
+}
+
+void ImplementWatch::note_activity(Bus& bus, TimeNs now) {
+  if (!bus.activity.wants(now)) return;
+  const double speed = bus.machine.speed_mm_s(now).value_or(0);
+  const bool drives = speed >= working_mm_s_;
+  bus.activity.look(now, speed, drives, drives && bus.any_works());
 }
 
 void ImplementWatch::set_task(Unit& unit, bool active, Mark at) {
@@ -356,6 +373,7 @@ void ImplementWatch::take_blindness(BusIndex bus, TimeNs from, TimeNs to) {
     for (auto& part : unit->parts) part->on_blind();
   }
   for (auto& part : buses_[bus]->parts) part->on_blind();
+  buses_[bus]->activity.blind();
 }
 
 void ImplementWatch::take_clock_step() {
@@ -420,8 +438,10 @@ SeedingRecord ImplementWatch::conclude(TimeNs end) {
   }
   std::stable_sort(all.implements.begin(), all.implements.end(),
                    [](const ImplementRecord& a, const ImplementRecord& b) { return a.bus < b.bus; });
-  for (auto& bus : buses_)
+  for (auto& bus : buses_) {
     for (auto& part : bus->parts) part->conclude(end, all.lines);
+    if (!bus->activity.empty()) all.activities.push_back(bus->activity.conclude(bus->index));
+  }
   drop_repeated_absence(all.lines);
   sort_by_topic(all.lines);
   return all;

@@ -65,11 +65,13 @@ class ImplementWatch {
   void take_status(Bus& bus, const Message& message);
   void take_variable(Unit& unit, const Message& message, bool from_client);
   void take_nack(Bus& bus, const Message& message);
+  void note_activity(Bus& bus, TimeNs now);
   void set_task(Unit& unit, bool active, Mark at);
 
   const Schema& schema_;
   const Network& network_;
   ImplementOptions options_;
+  const double working_mm_s_;  // slower is standing
   std::vector<std::unique_ptr<Bus>> buses_;
   std::vector<std::unique_ptr<Unit>> units_;
   std::uint64_t units_not_kept_ = 0;

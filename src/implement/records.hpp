@@ -172,10 +172,26 @@ struct ImplementRecord {
   std::vector<CheckLine> lines;         // by topic, then as found
 };
 
+/// A stretch in which the machine drove, or worked. Short pauses belong to it (ActivityLog).
+struct Stretch {
+  TimeNs start = 0, end = 0;  // first and latest moment at which it did
+  SpanNs moving = 0;          // without the pauses
+  double distance_m = 0;      // the told speed over that time
+  double fastest_mm_s = 0;
+};
+
+/// When the machine drove and worked, as one bus tells it.
+struct ActivityRecord {
+  BusIndex bus = 0;
+  std::vector<Stretch> driving;  // faster than standing; in time order, at most ActivityLog::kMaxStretches
+  std::vector<Stretch> working;  // .. while an implement's work state or a section was on
+};
+
 /// All implements, and what belongs to the machine as a whole.
 struct SeedingRecord {
   std::vector<ImplementRecord> implements;  // by bus, then by first word
   std::vector<CheckLine> lines;             // speed, positioning, units, task controllers: by topic
+  std::vector<ActivityRecord> activities;   // of the buses on which it drove
   std::uint64_t implements_not_kept = 0;
   bool empty() const { return implements.empty() && lines.empty(); }
 };

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "exam/story.hpp"
 #include "exam/words.hpp"
 #include "report/format.hpp"
 #include "report/recorder_page.hpp"
@@ -266,6 +267,17 @@ Json findings(const Conclusions& all) {
   return list;
 }
 
+Json story(const Conclusions& all) {
+  Json list = Json::array();
+  for (const StoryLine& line : all.story)
+    list.push_back({{"time", format_rfc3339(line.time)},
+                    {"until", time_or_null(line.until)},
+                    {"phase", phase_code(line.phase)},
+                    {"text", line.text},
+                    {"finding", line.finding ? Json(*line.finding + 1) : Json(nullptr)}});
+  return list;
+}
+
 std::string dumped(const Json& object) {
   return object.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
@@ -290,6 +302,7 @@ std::string render_report(const Report& report, const FormatOptions&) {
                  {"transfers", transfers(all)},
                  {"faults", faults(all)},
                  {"findings", findings(all)},
+                 {"story", story(all)},
                  {"implements", implements_json(all, false)},
                  {"recorder", recorder_json(all)}});
 }

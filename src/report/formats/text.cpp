@@ -5,11 +5,13 @@
 #include <algorithm>
 #include <cctype>
 
+#include "exam/story.hpp"
 #include "exam/words.hpp"
 #include "report/format.hpp"
 #include "report/page.hpp"
 #include "report/recorder_page.hpp"
 #include "report/seeding_page.hpp"
+#include "report/story_page.hpp"
 
 namespace tramlog::formats {
 
@@ -37,7 +39,7 @@ std::string software_words(const ControllerRecord& c) {
   return fmt::format("unknown: {}", silence_text(c.software_silence));
 }
 
-constexpr std::size_t kMainFindings = 3;  // that is what a technician can look at before the next try
+constexpr std::size_t kMainFindings = kMainIncidents;
 // A report of so many lines would hide what matters: then it counts instead of listing.
 constexpr std::size_t kCrowd = 60;         // faults and dropouts together
 constexpr std::size_t kBriefFindings = 4;  // in one line each, after the main ones
@@ -449,6 +451,7 @@ std::string render_report(const Report& report, const FormatOptions& options) {
   title(page, report, "BUS REPORT");
   main_findings(page, all);
   answers(page, report, " below");
+  story_page(page, all);
   if (!all.nothing_read()) roll(page, all);
   causes(page, all);
   dropouts(page, all);

@@ -1,6 +1,7 @@
 // A day with thousands of faults: the main findings on the first screen, the rest counted.
 #include <sstream>
 
+#include "exam/story.hpp"
 #include "report/format.hpp"
 #include "unit/exam/scenes.hpp"
 
@@ -29,6 +30,7 @@ HandMade long_day() {
   std::stable_sort(b.all.faults.begin(), b.all.faults.end(),
                    [](const Fault& a, const Fault& c) { return a.start < c.start; });
   b.all.findings = b.findings();
+  b.all.story = tell_story(b.all, b.seen);
   return b;
 }
 
