@@ -36,7 +36,8 @@ class Conclude {
   void dropouts();
   void groups();
   void states();
-  std::optional<Dropout> verdict_of(const SilenceRecord& record);
+  bool others_started_with(const SilenceRecord& record) const;
+  std::optional<Dropout> verdict_of(const SilenceRecord& told);
   SpanNs blind_time(BusIndex bus, TimeNs from, TimeNs to) const;
   std::optional<KeySwitch> key_before(TimeNs time) const;
   std::optional<TimeNs> key_on_after(TimeNs time) const;
@@ -49,6 +50,7 @@ class Conclude {
   Observations seen_;
   std::map<const Party*, std::size_t> index_;
   std::vector<SilenceRecord> silences_;
+  std::vector<const SilenceRecord*> starters_;  // those that came back with a claim of their own, by start
   std::vector<KeySwitch> keys_;  // of all buses, by time
 };
 

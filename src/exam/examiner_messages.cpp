@@ -343,10 +343,11 @@ void Examiner::Impl::on_claim(const Claim& claim) {
   // Who starts asks for all claims first, so that its own looks like an answer: late, and after a message
   // that never came.
   const SpanNs missed = fastest > 0 ? std::max<SpanNs>(kClaimSettle, fastest * 13 / 10) : kSecond;
-  // An answer is weighed by the quiet after it, which a slow rhythm does not show.
-  const bool weighable = starts || fastest <= kClaimSettle;
-  if (fastest > 0 && quiet > late && weighable) {
+  if (fastest > 0 && quiet > late) {
     fall_silent(party);
+    // An answer is weighed by the quiet after it, which a slow rhythm does not show: then those who fell silent with
+    // it decide (verdict_of).
+    party.silence.answered = !starts && fastest > kClaimSettle;
     party.returned_with_claim = starts;
     party.claim_to_weigh = !starts;
   } else if (claim.kind == ClaimKind::unprompted || (starts && answers && quiet > missed)) {

@@ -82,6 +82,7 @@ struct SilenceRecord {
   Mark start;
   std::optional<Mark> end;
   bool reclaimed = false;
+  bool answered = false;     // its claim came in time for an answer, and its slow rhythm does not show which it was
   bool unconfirmed = false;  // heard again just before the capture ended, its rhythm not yet
   bool on_purpose = false;   // heartbeat 255 came last: a controlled shutdown
   bool suspended = false;    // DM13 had stopped the traffic

@@ -140,7 +140,21 @@ bool Conclude::suspended(const SilenceRecord& record) const {
   return false;
 }
 
-std::optional<Dropout> Conclude::verdict_of(const SilenceRecord& record) {
+bool Conclude::others_started_with(const SilenceRecord& record) const {
+  constexpr SpanNs kTogether = 2 * kSecond;
+  const TimeNs from = record.start.time - kTogether, to = record.start.time + kTogether;
+  const auto first =
+      std::lower_bound(starters_.begin(), starters_.end(), from,
+                       [](const SilenceRecord* s, TimeNs time) { return s->start.time < time; });
+  return std::any_of(first, starters_.end(), [&](const SilenceRecord* s) {
+    return s->start.time <= to && s->bus == record.bus && s->party != record.party && record.end &&
+           std::abs(s->end->time - record.end->time) <= kTogether;
+  });
+}
+
+std::optional<Dropout> Conclude::verdict_of(const SilenceRecord& told) {
+  SilenceRecord record = told;
+  if (record.answered && record.reclaimed && !others_started_with(record)) record.reclaimed = false;
   const TimeNs until = record.end ? record.end->time : state_.now_;
   const SpanNs length = until - record.start.time;
   const SpanNs heard = length - blind_time(record.bus, record.start.time, until);
@@ -226,6 +240,10 @@ std::optional<Dropout> Conclude::verdict_of(const SilenceRecord& record) {
 }
 
 void Conclude::dropouts() {
+  for (const SilenceRecord& record : silences_)
+    if (record.reclaimed && !record.answered && record.end) starters_.push_back(&record);
+  std::stable_sort(starters_.begin(), starters_.end(),
+                   [](const auto* a, const auto* b) { return a->start.time < b->start.time; });
   for (const SilenceRecord& record : silences_)
     if (auto dropout = verdict_of(record)) out_.dropouts.push_back(*dropout);
   std::stable_sort(out_.dropouts.begin(), out_.dropouts.end(), [&](const Dropout& a, const Dropout& b) {
