@@ -279,6 +279,26 @@ TEST_CASE("No text is longer than its line, whatever the roster and the notes sa
   }
 }
 
+TEST_CASE("Times at the ends of what can be told do no harm", "[story]") {
+  DayMade day;
+  day.all.start = INT64_MIN;
+  day.all.end = INT64_MAX;
+  day.drop(2, 100, 0, false).start.time = INT64_MIN;
+  day.drop(2, 200, 0, false).judged_until = INT64_MAX;
+  day.all.buses[0].blind.push_back({INT64_MIN, INT64_MAX, std::nullopt, "stopped"});
+  day.fault("bus.error-frames", 300).start = INT64_MIN;
+  day.all.faults.back().end = INT64_MAX;
+  day.find(1, {0, 1});
+  day.find(2, {}, {0});
+  day.key(1, true);
+  day.seen.buses[0].key_changes.push_back({INT64_MAX, 0, false});
+  day.power_down(585, std::nullopt);
+  day.all.silences.back().start.time = INT64_MIN;
+  const auto story = tell_story(day.all, day.seen);
+  CHECK(story.size() <= 12);
+  CHECK(story.back().phase == Phase::end);
+}
+
 TEST_CASE("An empty recording, and one without any claim", "[story]") {
   HandMade empty;
   empty.all = {};
