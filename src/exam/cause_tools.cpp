@@ -6,15 +6,21 @@
 
 namespace tramlog {
 
+constexpr int kMissedPeriods = 3;
+
 std::vector<std::size_t> unaffected(const Conclusions& found, const Incident& incident) {
   std::vector<std::size_t> others;
   if (!incident.bus || incident.times.empty()) return others;
   const TimeNs start = incident.times.front().start.time;
+  SpanNs longest = 0;
+  for (const IncidentTime& time : incident.times) longest = std::max(longest, time.until - time.start.time);
   for (std::size_t i = 0; i < found.controllers.size(); ++i) {
     const ControllerRecord& c = found.controllers[i];
     if (c.bus != *incident.bus || c.rhythms == 0 ||
         std::binary_search(incident.controllers.begin(), incident.controllers.end(), i))
       continue;
+    // In so short a time nobody would have missed it.
+    if (longest < kMissedPeriods * c.fastest_period) continue;
     if (c.first_seen.time < start && c.last_seen.time > start + kSecond) others.push_back(i);
   }
   return others;

@@ -163,7 +163,9 @@ void Conclude::controllers() {
     for (const Stream* stream : voice.streams)
       if (dependable(*stream)) {
         ++record.rhythms;
-        record.slowest_period = std::max(record.slowest_period, period_of(*stream));
+        const SpanNs period = period_of(*stream);
+        record.slowest_period = std::max(record.slowest_period, period);
+        record.fastest_period = record.rhythms == 1 ? period : std::min(record.fastest_period, period);
       }
     index_.emplace(&voice, out_.controllers.size());
     out_.controllers.push_back(std::move(record));

@@ -75,7 +75,7 @@ struct ControllerRecord {
   ControllerState state = ControllerState::present;
   /// How its silence was judged: how many of its streams have a rhythm, and the slowest of them.
   unsigned rhythms = 0;
-  SpanNs slowest_period = 0;
+  SpanNs fastest_period = 0, slowest_period = 0;  // of those
 };
 
 struct UnclaimedRecord {

@@ -101,9 +101,10 @@ std::vector<TimeNs> moments(const Scene& s) {
 }
 
 // How far intervals are from the shortest, or now and then from two or three of it, as a share of it: a time
-// may have gone unnoticed. The worst of four and more does not count: the recorder's clock may have been set.
-double unevenness(const std::vector<double>& intervals) {
-  constexpr double kMostMissed = 3;
+// may have gone unnoticed. The worst of many does not count: the recorder's clock may have been set.
+double unevenness(const std::vector<double>& intervals, bool may_miss) {
+  constexpr std::size_t kEnough = 6;
+  const double kMostMissed = may_miss ? 3 : 1;
   const double base = *std::min_element(intervals.begin(), intervals.end());
   if (base <= 0) return 1;
   std::vector<double> squares;
@@ -115,7 +116,7 @@ double unevenness(const std::vector<double>& intervals) {
   }
   if (2 * single < intervals.size() + 1) return 1;
   std::sort(squares.begin(), squares.end());
-  if (squares.size() >= 4) squares.pop_back();
+  if (squares.size() >= kEnough) squares.pop_back();
   double sum = 0;
   for (const double square : squares) sum += square;
   return std::sqrt(sum / static_cast<double>(squares.size()));
@@ -127,8 +128,10 @@ Weighing regular_interval(const Scene& s) {
   std::vector<double> intervals;
   for (std::size_t i = 1; i < times.size(); ++i) intervals.push_back(to_seconds(times[i] - times[i - 1]));
   // Three times may be regular by chance.
+  // A silence is never overlooked, a restart without one may be.
+  const bool may_miss = times.size() > s.incident.times.size() || s.incident.kind == IncidentKind::restarts;
   const double proof = std::min(1.0, static_cast<double>(intervals.size() - 1) / 2);
-  return to_degree((1 - (unevenness(intervals) - kClock) / (kNoClock - kClock)) * proof,
+  return to_degree((1 - (unevenness(intervals, may_miss) - kClock) / (kNoClock - kClock)) * proof,
                    fmt::format("It came {} times, regularly: every {:.1f} s or a multiple of it.",
                                times.size(), *std::min_element(intervals.begin(), intervals.end())));
 }

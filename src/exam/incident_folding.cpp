@@ -82,6 +82,8 @@ bool tells_of_sinking(const Incident& incident, const Fault& fault) {
 
 bool follows_silence(const Conclusions& all, const Incident& incident, const Fault& fault) {
   if (tells_of_sinking(incident, fault)) return true;
+  // Who starts with another address each time: the starts are the trouble.
+  if (fault.code == "network.address-wandering") return shares_controller(incident, fault);
   const bool whole_bus = incident.kind == IncidentKind::bus_silence;
   if (whole_bus && fault.bus && incident.bus != fault.bus) return false;
   if (fault.code == "diagnostics.trouble-code" || begins_with(fault.code, "diagnostics.")) {

@@ -267,19 +267,17 @@ bool join_quiet_and_silence(Gathering& g) {
 
 void gather_addresses(Gathering& g) {
   const auto refused = faults_with(g.all, "network.cannot-claim");
-  for (const char* code : {"network.address-contest", "network.address-wandering"})
-    for (const std::size_t f : faults_with(g.all, code)) {
-      const Fault& fault = g.all.faults[f];
-      if (!counts(fault) && fault.code != "network.address-contest") continue;
-      Incident& incident = g.add(IncidentKind::address, fault.start);
-      incident.controllers = fault.controllers;  // winner, loser
-      incident.bus = fault.bus;
-      g.take(incident, f);
-      for (const std::size_t r : refused)
-        if (!g.taken[r] && !fault.controllers.empty() && !g.all.faults[r].controllers.empty() &&
-            g.all.faults[r].controllers.front() == fault.controllers.back())
-          g.take(incident, r);
-    }
+  for (const std::size_t f : faults_with(g.all, "network.address-contest")) {
+    const Fault& fault = g.all.faults[f];
+    Incident& incident = g.add(IncidentKind::address, fault.start);
+    incident.controllers = fault.controllers;  // winner, loser
+    incident.bus = fault.bus;
+    g.take(incident, f);
+    for (const std::size_t r : refused)
+      if (!g.taken[r] && !fault.controllers.empty() && !g.all.faults[r].controllers.empty() &&
+          g.all.faults[r].controllers.front() == fault.controllers.back())
+        g.take(incident, r);
+  }
   for (const std::size_t r : refused) {
     if (g.taken[r]) continue;
     Incident& incident = g.add(IncidentKind::address, g.all.faults[r].start);
@@ -320,7 +318,8 @@ void gather_by_roster(Gathering& g) {
     }
     std::size_t missing = 0;
     for (std::size_t e = 0; e < entries.size(); ++e) {
-      if (entries[e].state == EntryState::missing && entries[e].required &&
+      // Where another unit does its job, it was replaced.
+      if (entries[e].state == EntryState::missing && entries[e].required && !entries[e].stand_in &&
           dead.count(entries[e].supply) == 0) {
         if (deaf_at) {
           g.incidents[*deaf_at].entries.push_back(e);
@@ -341,6 +340,12 @@ void gather_by_roster(Gathering& g) {
       for (Incident& incident : g.incidents)
         if (incident.kind == IncidentKind::missing) g.take(incident, absent.front());
   }
+  for (Incident& incident : g.incidents)
+    if (incident.kind == IncidentKind::errors)
+      for (const std::size_t f : absent) {
+        if (!g.taken[f]) incident.consequences.push_back(f);
+        g.taken[f] = true;
+      }
   const bool some_missing = std::any_of(g.incidents.begin(), g.incidents.end(),
                                         [](const Incident& i) { return i.kind == IncidentKind::missing; });
   for (const std::size_t f : absent) {
@@ -480,7 +485,8 @@ std::vector<Incident> gather_incidents(const Conclusions& all, const Observation
   gather_by_codes(g, IncidentKind::software, {"software.differs-among-equals", "device.version-mismatch"},
                   true);
   fold_consequences(all, seen, g.incidents, g.taken);
-  gather_by_codes(g, IncidentKind::alone, {"controller.silent-after-claim", "client.timed-out"}, true);
+  gather_by_codes(g, IncidentKind::alone,
+                  {"controller.silent-after-claim", "client.timed-out", "network.address-wandering"}, true);
   for (Incident& incident : g.incidents)
     if (incident.bus)
       for (std::size_t b = 0; b < seen.buses[*incident.bus].bursts.size(); ++b)

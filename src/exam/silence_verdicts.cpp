@@ -154,7 +154,8 @@ bool Conclude::others_started_with(const SilenceRecord& record) const {
 
 std::optional<Dropout> Conclude::verdict_of(const SilenceRecord& told) {
   SilenceRecord record = told;
-  if (record.answered && record.reclaimed && !others_started_with(record)) record.reclaimed = false;
+  if (record.answered && record.reclaimed && (record.addressee || !others_started_with(record)))
+    record.reclaimed = false;
   const TimeNs until = record.end ? record.end->time : state_.now_;
   const SpanNs length = until - record.start.time;
   const SpanNs heard = length - blind_time(record.bus, record.start.time, until);
