@@ -13,8 +13,11 @@ namespace {
 constexpr std::uint64_t kEnoughValues = 10;   // of a stretch
 constexpr std::uint64_t kEnoughChanges = 10;  // before it: less, and the source may tell a constant by design
 constexpr double kEnoughDrivenS = 10;         // before it, to know how long its values stand
-constexpr double kTimesLonger = 5;            // than ever before
-constexpr std::uint64_t kChangesOfOther = 5;  // a single jump is a fault of the other
+constexpr double kEnoughSteadyS = 10;
+constexpr double kSteadyMmS = 50;  // from the filter below: less than 0.1 m/s2
+constexpr double kRestlessShare = 0.1, kOfRestless = 1.0 / 3;
+constexpr double kTimesLonger = 5;              // than ever before
+constexpr std::uint64_t kChangesOfOther = 5;    // a single jump is a fault of the other
 constexpr SpanNs kPause = 1500 * kMillisecond;  // a longer one is a loss, and the stretch begins again
 // Receivers and radars filter: a source may be behind another for so long.
 constexpr SpanNs kFollows = 2 * kSecond;
@@ -35,7 +38,7 @@ StandingSpeeds::StandingSpeeds(const SeedingLimits& limits)
 void StandingSpeeds::forget_history(Track& track) {
   track.changes = track.distance_changes = 0;
   track.step_mm_s.reset();
-  track.driven_s = track.longest_s = track.travel_mm = track.longest_travel_mm = 0;
+  track.driven_s = track.steady_s = track.longest_s = track.travel_mm = track.longest_travel_mm = 0;
   track.distance.reset();
 }
 
@@ -60,6 +63,7 @@ void StandingSpeeds::take(SpeedSource source, Mark at, std::uint32_t who, double
     one.step_mm_s = std::min(one.step_mm_s.value_or(off), off);
     one.lived = at.time;
   }
+  const bool steady = std::abs(mm_s - one.smooth) <= kSteadyMmS;
   one.smooth += (mm_s - one.smooth) * (1 - std::exp(-gap_s / kSmoothS));
   take_distance(one, at.time, mm_s * gap_s, distance);
   if (!same) close(source, at.time);
@@ -76,12 +80,15 @@ void StandingSpeeds::take(SpeedSource source, Mark at, std::uint32_t who, double
     Stretch& stretch = *one.stretch;
     stretch.start = at;
     stretch.driven_before_s = one.driven_s;
+    stretch.steady_before_s = one.steady_s;
     stretch.changes_before = one.changes;
     stretch.distance_changes_before = one.distance_changes;
   }
   one.stretch->last = at.time;
   ++one.stretch->values;
-  if (!one.stretch->proven) one.driven_s += gap_s;
+  if (one.stretch->proven) return;
+  one.driven_s += gap_s;
+  if (steady) one.steady_s += gap_s;
 }
 
 void StandingSpeeds::take_distance(Track& track, TimeNs at, double driven_mm,
@@ -143,8 +150,9 @@ bool StandingSpeeds::current(const Track& track, TimeNs now) const {
 void StandingSpeeds::compare(Track& track, SpeedSource source, TimeNs now) {
   Stretch& stretch = *track.stretch;
   if (span_between(stretch.start.time, now) < kFollows) return;
-  const double single = std::max(other_mm_s_, kSteps * track.step_mm_s.value_or(0));
-  const double joint = std::max(single, differ_pct_ / 100 * track.mm_s);
+  const double step = kSteps * track.step_mm_s.value_or(0), usual = std::max(other_mm_s_, step);
+  const double demanded[] = {std::max(kOfRestless * other_mm_s_, step), usual,
+                             std::max(usual, differ_pct_ / 100 * track.mm_s)};
   for (std::size_t i = 0; i < kSpeedSources; ++i) {
     Other& other = stretch.others[i];
     const Track& there = tracks_[i];
@@ -157,8 +165,8 @@ void StandingSpeeds::compare(Track& track, SpeedSource source, TimeNs now) {
     other.low = std::min(other.low, there.smooth);
     other.high = std::max(other.high, there.smooth);
     if (there.changes < other.changes + kChangesOfOther) continue;
-    if (!other.single && other.high - other.low >= single) other.single = now;
-    if (!other.joint && other.high - other.low >= joint) other.joint = now;
+    for (std::size_t k = 0; k < other.reached.size(); ++k)
+      if (!other.reached[k] && other.high - other.low >= demanded[k]) other.reached[k] = now;
   }
 }
 
@@ -166,6 +174,15 @@ bool StandingSpeeds::distance_stands(const Track& track) const {
   return track.distance && track.distance_changes >= kEnoughChanges &&
          to_seconds(span_between(track.distance_since, track.stretch->last)) >= frozen_s_ &&
          track.travel_mm >= kTimesLonger * track.longest_travel_mm;
+}
+
+StandingSpeeds::Was StandingSpeeds::was(const Track& track, double length_s) const {
+  const Stretch& stretch = *track.stretch;
+  if (stretch.driven_before_s < kEnoughDrivenS || track.distance_changes != stretch.distance_changes_before)
+    return coarse;
+  if (stretch.steady_before_s >= kEnoughSteadyS && track.longest_s <= kRestlessShare * frozen_s_)
+    return restless;
+  return length_s >= kTimesLonger * track.longest_s ? lively : coarse;
 }
 
 /// In words; empty if there is none.
@@ -178,24 +195,20 @@ std::string StandingSpeeds::proof(const Track& track, SpeedSource source, TimeNs
       fmt::format("the {} stands at {:.3f} m/s", speed_source_term(source), track.mm_s / 1000);
   if (distance_stands(track))
     return fmt::format("{}, and its distance at {:.3f} m", still, *track.distance / 1000.0);
-  const auto since = [&](const std::optional<TimeNs>& told) {
-    return told && span_between(*told, now) >= kFollows;
-  };
-  const bool lively = stretch.driven_before_s >= kEnoughDrivenS &&
-                      length_s >= kTimesLonger * track.longest_s &&
-                      track.distance_changes == stretch.distance_changes_before;
+  const Was before = was(track, length_s);
   unsigned against = 0, there = 0;
   std::string words;
   for (std::size_t i = 0; i < kSpeedSources; ++i) {
     const Other& other = stretch.others[i];
     if (i == static_cast<std::size_t>(source) || !other.begun || !current(tracks_[i], now)) continue;
     ++there;
-    if (!since(lively ? other.single : other.joint)) continue;
+    const auto& reached = other.reached[before];
+    if (!reached || span_between(*reached, now) < kFollows) continue;
     ++against;
     words += fmt::format("{} the {} went through {:.2f} to {:.2f} m/s", words.empty() ? ", while" : " and",
                          speed_source_term(static_cast<SpeedSource>(i)), other.low / 1000, other.high / 1000);
   }
-  if (lively ? against == 0 : against < 2 || against < there) return {};
+  if (before == coarse ? against < 2 || against < there : against == 0) return {};
   return still + words;
 }
 
@@ -214,6 +227,7 @@ void StandingSpeeds::judge(TimeNs now) {
       if (words.empty()) continue;
       one.stretch->proven = true;
       one.driven_s = one.stretch->driven_before_s;
+      one.steady_s = one.stretch->steady_before_s;
       one.frozen.bad(now, one.stretch->start, 0, 0, [&] { return words; });
     }
     one.frozen.bad(now, one.stretch->start, 0, 0, [] { return std::string(); });
@@ -252,7 +266,7 @@ void StandingSpeeds::frozen_line(SpeedSource source, TimeNs end, std::vector<Che
 }
 
 void StandingSpeeds::conclude(TimeNs end, std::vector<CheckLine>& lines) const {
-  bool any = false;
+  bool any = false, steady = false;
   std::string stood;
   for (std::size_t i = 0; i < kSpeedSources; ++i) {
     const Track& one = tracks_[i];
@@ -264,9 +278,10 @@ void StandingSpeeds::conclude(TimeNs end, std::vector<CheckLine>& lines) const {
     double longest = one.longest_s;
     if (one.stretch && !one.stretch->proven)
       longest = std::max(longest, to_seconds(span_between(one.stretch->start.time, one.stretch->last)));
-    if (one.driven_s >= frozen_s_ && one.changes >= kEnoughChanges)
-      stood += fmt::format("{}{} for {}", stood.empty() ? "" : ", ", speed_source_term(source),
-                           seconds_words(longest));
+    if (one.driven_s < frozen_s_ || one.changes < kEnoughChanges) continue;
+    steady = steady || longest >= frozen_s_;
+    stood += fmt::format("{}{} for {}", stood.empty() ? "" : ", ", speed_source_term(source),
+                         seconds_words(longest));
   }
   if (any) return;
   if (stood.empty()) {
@@ -276,10 +291,13 @@ void StandingSpeeds::conclude(TimeNs end, std::vector<CheckLine>& lines) const {
                               seconds_words(frozen_s_))));
     return;
   }
-  lines.push_back(make_line("speed.frozen", "speed", "", Verdict::pass,
-                            fmt::format("No value is known to have stood while the machine's speed changed; "
-                                        "equal at the longest while driving: {}.",
-                                        stood)));
+  lines.push_back(make_line(
+      "speed.frozen", "speed", "", Verdict::pass,
+      fmt::format(
+          "No source is known to be frozen; the same value while driving, at the longest: {}.{}", stood,
+          steady ? fmt::format(" {} and more may be a steady cruise: nothing on the bus speaks against it.",
+                               seconds_words(frozen_s_))
+                 : std::string())));
 }
 
 }  // namespace tramlog

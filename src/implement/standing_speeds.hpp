@@ -5,12 +5,13 @@
 //    sender, "not available", or a pause.
 //  - The source's own distance proves it, if it moved before and stands for as long as the speed does, longer
 //    than it ever did while driving.
-//  - Another source proves it, if it went through `speed.frozen_other_mm_s` in several changes (smoothed;
-//    one jump is a fault of its own), after the time in which a filtered source still follows, and this one
-//    did not follow within that time either. One such source is enough against a source that changed all the
-//    time before: that stands five times as long as it ever did, and whose distance does not go on. Against
-//    any other it takes two sources, no third that agrees, and more than two sources may differ by
-//    (`speed.differ_pct`, slip): a cruise with a coarse sensor looks alike.
+//  - Another source proves it, if it went through `speed.frozen_other_mm_s` in several changes (smoothed; one
+//    jump is a fault of its own), after the time in which a filtered source still follows, and this one did
+//    not follow within that time either. How much it takes depends on how this one was before:
+//      restless: held no value for a tenth of `speed.frozen_s`, not even at a steady speed. A third of it
+//      will do. lively:   stands five times as long as it ever did. else a cruise with a coarse sensor looks
+//      alike: two sources, no third that agrees, and more than two sources may differ by (`speed.differ_pct`,
+//      slip). So too where the own distance goes on.
 #pragma once
 
 #include <array>
@@ -44,18 +45,18 @@ class StandingSpeeds {
   std::optional<TimeNs> moves_since(double mm_s, TimeNs since, TimeNs now) const;
 
  private:
+  enum Was : std::size_t { restless, lively, coarse };
   struct Other {
     bool begun = false;
     double low = 0, high = 0;
-    std::uint64_t changes = 0;     // of it before it was looked at
-    std::optional<TimeNs> single;  // it went through frozen_other_mm_s ..
-    std::optional<TimeNs> joint;   // .. and through what two sources may differ by
+    std::uint64_t changes = 0;                     // of it before it was looked at
+    std::array<std::optional<TimeNs>, 3> reached;  // it went through what a Was demands
   };
   struct Stretch {
     Mark start;
     TimeNs last = 0;
     std::uint64_t values = 0;
-    double driven_before_s = 0;
+    double driven_before_s = 0, steady_before_s = 0;
     std::uint64_t changes_before = 0;
     std::uint64_t distance_changes_before = 0;
     std::array<Other, kSpeedSources> others{};
@@ -70,6 +71,7 @@ class StandingSpeeds {
     std::optional<TimeNs> lived;      // latest change, of the speed or the distance
     std::optional<TimeNs> fast_since;
     double driven_s = 0;   // told while driving, frozen stretches apart
+    double steady_s = 0;   // of these at a steady speed
     double longest_s = 0;  // stretch, frozen ones apart
     // Distance.
     std::optional<std::uint32_t> distance;
@@ -87,6 +89,7 @@ class StandingSpeeds {
   void close(SpeedSource source, TimeNs at);
   bool current(const Track& track, TimeNs now) const;
   void compare(Track& track, SpeedSource source, TimeNs now);
+  Was was(const Track& track, double length_s) const;
   bool distance_stands(const Track& track) const;
   std::string proof(const Track& track, SpeedSource source, TimeNs now) const;
   void frozen_line(SpeedSource source, TimeNs end, std::vector<CheckLine>& lines) const;

@@ -117,8 +117,8 @@ TEST_CASE("a speed that stands for a shorter time, or while nothing else changed
   field.wheel = hold(told(hilly, 1.05, 8), 60, 64);
   field.ground = told(hilly, 1, 20);
   check_quiet(drive(field));
-  // The ground stays within 100 mm/s from 65 s to 75 s: at the top of a hill.
-  field.wheel = hold(told(hilly, 1.05, 8), 86, 94);
+  // It counts in steps of 0.1 m/s, and is held over the top of a hill: the ground stays within 100 mm/s.
+  field.wheel = hold(told(hilly, 1.05, 8, 100), 86, 94);
   check_quiet(drive(field));
   // Nobody else tells a speed.
   field.wheel = hold(told(hilly, 1.05, 8), 60, 90);
@@ -127,6 +127,26 @@ TEST_CASE("a speed that stands for a shorter time, or while nothing else changed
   check_quiet(lines);
   CHECK(line_of(lines, "speed.frozen").verdict == Verdict::pass);
   CHECK(holds(line_of(lines, "speed.frozen").text, "wheel-based speed for 30 s"));
+  CHECK(holds(line_of(lines, "speed.frozen").text, "may be a steady cruise"));
+}
+
+TEST_CASE("another source that jumps once proves nothing", "[frozen]") {
+  Field field;
+  field.wheel = hold(told(hilly, 1, 8), 60, 85);
+  field.ground = [](double t) { return std::optional(t < 5 ? 0U : t < 70 ? 3000U : 3500U); };
+  check_quiet(drive(field));
+}
+
+TEST_CASE("a speed that never stood needs less proof than one that did", "[frozen]") {
+  // 3 m/s, and 45 mm/s more or less in 20 s: 90 mm/s in all.
+  const auto even = [](double t) { return t < 5 ? 0 : 3 + 0.045 * std::sin(t * 2 * 3.14159265 / 20); };
+  Field field;
+  field.ground = told(even, 1, 8);
+  field.wheel = hold(told(even, 1.05, 8), 60, 74);
+  check_frozen(line_of(drive(field), "speed.frozen", "wheel-based speed"), 60, 74);
+  // It counts in steps of 20 mm/s and holds some for a second.
+  field.wheel = hold(told(even, 1.05, 4, 20), 60, 74);
+  check_quiet(drive(field));
 }
 
 TEST_CASE("speed and distance that stand together are frozen, whatever others tell", "[frozen]") {
@@ -143,6 +163,12 @@ TEST_CASE("speed and distance that stand together are frozen, whatever others te
     CHECK(holds(line.text, "and its distance at 162.000 m"));  // 3 x (60 - 6)
   }
   SECTION("the distance goes on") {
+    field.distance = counted;
+    check_quiet(drive(field));
+  }
+  SECTION("the distance goes on, and one other source goes through the hills: it may be that one") {
+    field.wheel = hold(told(hilly, 1, 8), 60, 85);
+    field.ground = told(hilly, 1, 20);
     field.distance = counted;
     check_quiet(drive(field));
   }
