@@ -70,7 +70,7 @@ void play(MachineBench& bench, const Field& field, double from_s, double to_s) {
   }
 }
 std::vector<CheckLine> drive(const Field& field, double to_s = 180) {
-  MachineBench bench(machine::frozen);
+  MachineBench bench(machine::standing_sources);
   play(bench, field, 0, to_s);
   return bench.conclude(to_s);
 }
@@ -256,7 +256,7 @@ TEST_CASE("what the recorder missed, a key that is off and a simulated speed pro
   field.wheel = hold(told(hilly, 1.05, 8), 60, 85);
   field.ground = told(hilly, 1, 20);
   SECTION("deaf in between") {
-    MachineBench bench(machine::frozen);
+    MachineBench bench(machine::standing_sources);
     for (double t = 0; t < 180; t += 4) {
       play(bench, field, t, t + 4);
       bench.blind(t + 4);
@@ -275,7 +275,7 @@ TEST_CASE("what the recorder missed, a key that is off and a simulated speed pro
     check_quiet(drive(field));
   }
   SECTION("simulated") {
-    MachineBench bench(machine::frozen);
+    MachineBench bench(machine::standing_sources);
     for (int step = 0; step < 1800; ++step) {
       const double t = step / 10.0;
       play(bench, field, t, t + 0.05);
@@ -345,7 +345,7 @@ TEST_CASE("a position that stands while the machine drives", "[frozen]") {
   }
   SECTION("the recorder is deaf every 4 s") {
     field.north_mm = [=](double t) { return north(t < 60 || t >= 80 ? t : 59.9); };
-    MachineBench bench(machine::frozen);
+    MachineBench bench(machine::standing_sources);
     for (double t = 0; t < 120; t += 4) {
       play(bench, field, t, t + 4);
       bench.blind(t + 4);

@@ -17,7 +17,7 @@
 
 namespace tramlog::machine {
 
-extern const MachineWatchKind frozen;
+extern const MachineWatchKind standing_sources;
 
 namespace {
 
@@ -25,9 +25,9 @@ constexpr Pgn kWheel = 0xFE48, kSelected = 0xF022, kRapidPosition = 129025;
 constexpr unsigned kSimulated = 4;  // source of 61474
 constexpr SpanNs kLookEvery = 100 * kMillisecond;
 
-class Frozen final : public MachineWatch {
+class StandingSources final : public MachineWatch {
  public:
-  explicit Frozen(const MachineContext& context)
+  explicit StandingSources(const MachineContext& context)
       : context_(context), speeds_(context.limits), position_(context.limits) {}
 
   void on_message(const Message& message) override {
@@ -93,10 +93,10 @@ class Frozen final : public MachineWatch {
 
 }  // namespace
 
-const MachineWatchKind frozen{"speed",
-                              [](Pgn pgn) { return pgn == kRapidPosition || MachineState::wants(pgn); },
-                              [](const MachineContext& context) -> std::unique_ptr<MachineWatch> {
-                                return std::make_unique<Frozen>(context);
-                              }};
+const MachineWatchKind standing_sources{
+    "speed", [](Pgn pgn) { return pgn == kRapidPosition || MachineState::wants(pgn); },
+    [](const MachineContext& context) -> std::unique_ptr<MachineWatch> {
+      return std::make_unique<StandingSources>(context);
+    }};
 
 }  // namespace tramlog::machine
