@@ -481,7 +481,10 @@ std::vector<Incident> gather_incidents(const Conclusions& all, const Observation
   gather_by_codes(g, IncidentKind::partner, {"task-controller.never-there", "task-controller.lost"}, false);
   gather_by_codes(g, IncidentKind::partner, {"terminal.lost"}, false);
   gather_by_codes(g, IncidentKind::partner, {"file-server.lost"}, false);
-  gather_by_codes(g, IncidentKind::source, {"speed.source-lost", "position.source-lost"}, false);
+  gather_by_codes(
+      g, IncidentKind::source,
+      {"speed.source-lost", "speed.frozen", "position.source-lost", "position.lost", "position.frozen"},
+      false);
   gather_by_codes(g, IncidentKind::software, {"software.differs-among-equals", "device.version-mismatch"},
                   true);
   fold_consequences(all, seen, g.incidents, g.taken);

@@ -1,5 +1,6 @@
 // The lines of the seeding check-list that need attention, as faults of the report.
 #include <algorithm>
+#include <string_view>
 
 #include "exam/check.hpp"
 
@@ -24,6 +25,11 @@ bool follows_from_a_dropout(const Conclusions& all, const CheckLine& line) {
                      [&](const BusSilence& s) { return near(s.start.time, s.judged_until); });
 }
 
+bool of_a_failed_source(std::string_view code) {
+  return code == "speed.source-lost" || code == "speed.frozen" || code == "position.lost" ||
+         code == "position.frozen";
+}
+
 void tell(const Conclusions& all, const CheckLine& line, std::optional<BusIndex> bus, ControllerId client,
           std::vector<Fault>& faults) {
   if (line.verdict != Verdict::attention || follows_from_a_dropout(all, line)) return;
@@ -43,12 +49,11 @@ void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faul
   for (const ImplementRecord& implement : all.seeding.implements)
     for (const CheckLine& line : implement.lines) tell(all, line, implement.bus, implement.client, faults);
   // What belongs to the machine matters to the report where an implement worked by it; sources that are lost
-  // always do.
+  // or frozen always do.
   const bool worked = std::any_of(all.seeding.implements.begin(), all.seeding.implements.end(),
                                   [](const ImplementRecord& implement) { return implement.worked; });
   for (const CheckLine& line : all.seeding.lines)
-    if (worked || line.code == "speed.source-lost" || line.code == "position.lost")
-      tell(all, line, std::nullopt, kNobody, faults);
+    if (worked || of_a_failed_source(line.code)) tell(all, line, std::nullopt, kNobody, faults);
 }
 
 }  // namespace

@@ -19,6 +19,7 @@ namespace tramlog::machine {
 extern const MachineWatchKind speed;
 extern const MachineWatchKind positioning;
 extern const MachineWatchKind units;
+extern const MachineWatchKind standing_sources;
 }  // namespace tramlog::machine
 
 namespace tramlog {
