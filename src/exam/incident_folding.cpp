@@ -64,7 +64,8 @@ bool transfer_with(const Conclusions& all, const Incident& incident, const Fault
 bool of_partners(std::string_view code) {
   for (const char* one :
        {"client.timed-out", "task-controller.lost", "terminal.lost", "file-server.lost", "request.unanswered",
-        "speed.source-lost", "speed.source", "position.source-lost", "controller.message-stopped"})
+        "speed.source-lost", "speed.source", "speed.frozen", "position.frozen", "position.lost",
+        "position.source-lost", "controller.message-stopped"})
     if (code == one) return true;
   return false;
 }
