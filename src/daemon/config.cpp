@@ -78,6 +78,7 @@ class ConfigReader {
       text(table, "roster", config_.machine.roster);
       texts(table, "schema", config_.machine.schema);
       text(table, "limits", config_.machine.limits);
+      text(table, "cause_weights", config_.machine.causes);
       texts(table, "descriptions", config_.machine.descriptions);
       text(table, "library", config_.machine.library);
     } else if (table_ == "summary") {

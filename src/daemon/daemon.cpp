@@ -81,6 +81,8 @@ class Daemon::Impl {
     schema_.emplace(std::move(*schema));
     auto implements = load_implement_options(config_.machine, *schema_, tell);
     if (!implements) return implements.error();
+    auto weights = load_cause_weights(config_.machine.causes);
+    if (!weights) return weights.error();
 
     // Before a run is begun: whoever cannot be asked should not litter. Answers are given once everything is there.
     ControlServer::Hooks control;
@@ -128,7 +130,7 @@ class Daemon::Impl {
     writing_ = folder_.has_value();
     examiner_ = std::make_unique<LiveExaminer>(
         *schema_, std::move(*implements), *examiner_queue_, [this](std::uint32_t before) { return earlier_segments(before); },
-        [this](std::span<const Event> events) { standstill_.take(events); });
+        [this](std::span<const Event> events) { standstill_.take(events); }, std::move(*weights));
     scribe_ = std::make_unique<Scribe>(std::move(scribe), *disk_queue_, *examiner_queue_, begun_);
 
     Listener::Hooks listening;
@@ -342,7 +344,7 @@ class Daemon::Impl {
       next.events_files = fresh->events_files;
       next.journal_level = fresh->journal_level;
       if (next != *fresh)
-        journal(true, "some of it waits for a restart: all of [recording] but protection, [control], and schema, limits, descriptions and library of [machine]");
+        journal(true, "some of it waits for a restart: all of [recording] but protection, [control], and schema, limits, weights of the causes, descriptions and library of [machine]");
       listener_->reconfigure(next.interfaces);
       set_journal_level(next.journal_level);
       config_ = std::move(next);
@@ -395,6 +397,8 @@ std::optional<Error> check_machine_files(const UserFiles& files, const TellProbl
   if (!schema) return schema.error();
   auto implements = load_implement_options(files, *schema, tell);
   if (!implements) return implements.error();
+  auto weights = load_cause_weights(files.causes);
+  if (!weights) return weights.error();
   return std::nullopt;
 }
 

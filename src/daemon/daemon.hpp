@@ -25,7 +25,7 @@ class Daemon {
   std::unique_ptr<Impl> impl_;
 };
 
-/// Loads and checks everything that the configuration names: roster, schema, limits, descriptions. The first error, and all
+/// Loads and checks everything that the configuration names: roster, schema, limits, weights, descriptions. The first error, and all
 /// problems of files that can be used through `tell`.
 std::optional<Error> check_machine_files(const UserFiles& files, const TellProblem& tell);
 

@@ -88,9 +88,10 @@ struct LiveExaminer::Reading {
 };
 
 LiveExaminer::LiveExaminer(const Schema& schema, ImplementOptions implements, ChunkQueue& queue, EarlierSegments earlier,
-                           std::function<void(std::span<const Event>)> see_events)
+                           std::function<void(std::span<const Event>)> see_events, CauseWeights weights)
     : schema_(schema),
       implements_(std::move(implements)),
+      weights_(std::move(weights)),
       queue_(queue),
       earlier_(std::move(earlier)),
       see_events_(std::move(see_events)),
@@ -246,7 +247,7 @@ void LiveExaminer::fork_for(Request& request) {
     Report report;
     report.files = fingerprints_;
     if (reading_->reader) report.files.push_back(reading_->reader->parser().tally().fingerprint.text());
-    report.found = examiner_->conclude(request.roster);
+    report.found = examiner_->conclude(request.roster, weights_);
     const std::string text = request.job(std::move(report), now);
     write_all(ends[1], {reinterpret_cast<const std::uint8_t*>(text.data()), text.size()});
     ::_exit(0);

@@ -38,7 +38,7 @@ class LiveExaminer {
 
   /// `schema` must outlive it. `see_events` is called with everything from the examiner's thread.
   LiveExaminer(const Schema& schema, ImplementOptions implements, ChunkQueue& queue, EarlierSegments earlier,
-               std::function<void(std::span<const Event>)> see_events);
+               std::function<void(std::span<const Event>)> see_events, CauseWeights weights = CauseWeights::built_in());
   ~LiveExaminer();
   LiveExaminer(const LiveExaminer&) = delete;
   LiveExaminer& operator=(const LiveExaminer&) = delete;
@@ -69,6 +69,7 @@ class LiveExaminer {
 
   const Schema& schema_;
   ImplementOptions implements_;
+  CauseWeights weights_;
   ChunkQueue& queue_;
   EarlierSegments earlier_;
   std::function<void(std::span<const Event>)> see_events_;

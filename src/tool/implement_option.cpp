@@ -3,8 +3,9 @@
 namespace tramlog {
 
 void add_implement(CLI::App& command, CommonOptions& options) {
-  command.add_option("--limits", options.limits,
-                     "Limits of the seeding check-list (TOML); see tramlog seeding --print-limits");
+  command.add_option(
+      "--limits", options.limits,
+      "Limits of the checks of the bus and of the seeding check-list (TOML); see --print-limits");
   command.add_option("--cause-weights", options.causes,
                      "Weights of the causes (TOML); see tramlog report --print-cause-weights");
   command

@@ -8,9 +8,14 @@
 namespace tramlog {
 namespace {
 
+struct PrintChoice {
+  bool limits = false, weights = false;
+};
+
 int run(const CommonOptions& options, const LiveOptions& live, const AskChoice& choice, bool rollcall,
-        bool print_weights) {
-  if (print_weights) return deliver(options, CauseWeights::built_in_text(), kFine);
+        const PrintChoice& print = {}) {
+  if (print.limits) return deliver(options, SeedingLimits::built_in_text(), kFine);
+  if (print.weights) return deliver(options, CauseWeights::built_in_text(), kFine);
   if (choice.ask && !live.live)
     return fail({ErrorKind::usage, "--ask needs --live", "--ask",
                  "the recorder must be running on this machine: tramlog rollcall --live --ask"});
@@ -56,8 +61,10 @@ void add_report_command(CLI::App& app, int& code) {
   add_roster(*command, *options, false);
   add_schema(*command, *options);
   add_implement(*command, *options);
-  auto print_weights = std::make_shared<bool>(false);
-  command->add_flag("--print-cause-weights", *print_weights,
+  auto print = std::make_shared<PrintChoice>();
+  command->add_flag("--print-limits", print->limits,
+                    "Write the built-in limits with their reasons, and nothing else");
+  command->add_flag("--print-cause-weights", print->weights,
                     "Write the built-in weights of the causes with their reasons, and nothing else");
   add_format(*command, *options);
   add_output(*command, *options);
@@ -66,8 +73,7 @@ void add_report_command(CLI::App& app, int& code) {
       "--live\n\n"
       "Exit code: 0 nothing wrong, 1 something wrong on the bus, 2 wrong usage,\n"
       "3 a capture is damaged or unreadable, 4 the environment failed.");
-  command->callback(
-      [options, live, print_weights, &code] { code = run(*options, *live, {}, false, *print_weights); });
+  command->callback([options, live, print, &code] { code = run(*options, *live, {}, false, *print); });
 }
 
 void add_rollcall_command(CLI::App& app, int& code) {
@@ -88,7 +94,7 @@ void add_rollcall_command(CLI::App& app, int& code) {
       "Example:\n  tramlog rollcall --roster drill.toml start-up.pcapng\n  tramlog rollcall --live "
       "--ask\n\nA roster is needed: --roster, or with --live the recorder's own. Exit codes as tramlog "
       "report.");
-  command->callback([options, live, choice, &code] { code = run(*options, *live, *choice, true, false); });
+  command->callback([options, live, choice, &code] { code = run(*options, *live, *choice, true); });
 }
 
 }  // namespace tramlog

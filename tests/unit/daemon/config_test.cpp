@@ -101,6 +101,7 @@ protect_each = 3
 roster = "r.toml"
 schema = ["a.dbc", "b.dbc"]
 limits = "l.toml"
+cause_weights = "w.toml"
 descriptions = ["d.bin"]
 library = "lib"
 [summary]
@@ -141,6 +142,7 @@ level = "debug"
   CHECK(config.machine.roster == "r.toml");
   CHECK(config.machine.schema == std::vector<std::string>{"a.dbc", "b.dbc"});
   CHECK(config.machine.limits == "l.toml");
+  CHECK(config.machine.causes == "w.toml");
   CHECK(config.machine.descriptions == std::vector<std::string>{"d.bin"});
   CHECK(config.machine.library == "lib");
   CHECK(config.summary_every == kSecond);
