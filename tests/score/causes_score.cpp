@@ -1,13 +1,14 @@
 // Holds the causes against the truth of the simulation, which the rules never read.
 //
 //   score_causes [--stage PROGRAM] [--first SEED] [--count N] [--captures FOLDER] [--cause CODE] [--weights
-//   FILE] [--keep FOLDER] [--verbose]
+//   FILE] [--keep FOLDER] [--need FIRST,FIRST_WITHOUT,RECALL] [--verbose]
 //
 // --count N draws N scenarios with `PROGRAM --draw SEED`; --captures takes the capture.pcapng.zst, truth.json
 // and roster.toml of every folder below FOLDER instead. Each is examined with and without its roster.
 // Printed: recall and precision of each cause, who was taken for whom, how often the right cause came first
 // and among the first three, false alarms per healthy hour, and the errors of dropout times against the
-// fastest period of the controller. Status 1 if nothing could be scored.
+// fastest period of the controller. Status 1 if nothing could be scored, or less than --need (percent; no
+// false alarm, no dropout told more than a period off).
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -153,7 +154,7 @@ void compare_dropouts(Score& score, const std::string& run, const Json& truth, c
     for (std::size_t i = 0; i < found.dropouts.size(); ++i) {
       const Dropout& d = found.dropouts[i];
       if (!d.controller || found.controllers[*d.controller].name.hex() != name) continue;
-      if (d.start.time > until + kSecond || d.judged_until < *start - kSecond) continue;
+      if (d.start.time >= until || d.judged_until <= *start) continue;
       used[i] = true;
       if (!best || std::abs(d.start.time - *start) < std::abs(found.dropouts[*best].start.time - *start))
         best = i;
@@ -371,6 +372,24 @@ void print(const char* title, const Score& score) {
                score.within_period, score.times, score.worst_periods);
 }
 
+// What --need asks for, percent.
+struct Needs {
+  double first = 0, first_without = 0, recall = 0;
+};
+
+bool holds(const char* title, const Score& score, double first, const Needs& needs) {
+  std::size_t there = 0, right = 0, faults = 0, found = 0;
+  for (const auto& [code, row] : score.rows) there += row.there, right += row.first;
+  for (const auto& [what, row] : score.faults) faults += row.there, found += row.found;
+  const auto share = [](std::size_t part, std::size_t whole) {
+    return whole > 0 ? 100.0 * static_cast<double>(part) / static_cast<double>(whole) : 0;
+  };
+  const bool good = share(right, there) >= first && share(found, faults) >= needs.recall &&
+                    score.false_alarms == 0 && score.false_faults == 0 && score.within_period == score.times;
+  if (!good) fmt::print("{}: below what was asked for\n", title);
+  return good;
+}
+
 struct Run {
   std::string name;
   fs::path capture, truth, roster;
@@ -382,6 +401,7 @@ int main(int argc, char** argv) {
   std::string stage = "tramlog-stage", cause, captures, keep, weights_file;
   unsigned long first = 1, count = 0;
   bool verbose = false;
+  Needs needs;
   for (int i = 1; i < argc; ++i) {
     const std::string option = argv[i];
     const auto value = [&] { return i + 1 < argc ? std::string(argv[++i]) : std::string(); };
@@ -389,7 +409,13 @@ int main(int argc, char** argv) {
       stage = value();
     else if (option == "--captures")
       captures = value();
-    else if (option == "--cause")
+    else if (option == "--need") {
+      if (std::sscanf(value().c_str(), "%lf,%lf,%lf", &needs.first, &needs.first_without, &needs.recall) !=
+          3) {
+        fmt::print(stderr, "score_causes: --need FIRST,FIRST_WITHOUT_ROSTER,RECALL in percent\n");
+        return 2;
+      }
+    } else if (option == "--cause")
       cause = value();
     else if (option == "--keep")
       keep = value();
@@ -468,5 +494,9 @@ int main(int argc, char** argv) {
   if (keep.empty() && count > 0) fs::remove(folder);
   print("With roster", with);
   print("Without roster", without);
-  return with.runs > 0 ? 0 : 1;
+  if (with.runs == 0) return 1;
+  return needs.first > 0 && !(holds("with roster", with, needs.first, needs) &
+                              holds("without", without, needs.first_without, needs))
+             ? 1
+             : 0;
 }
