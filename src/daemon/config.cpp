@@ -211,6 +211,8 @@ class ConfigReader {
 };
 
 std::optional<Error> read_over(std::string_view text, const std::string& file, Config& config) {
+  if (const auto deep = too_deep_line(text))
+    return Error{ErrorKind::usage, "a key of more than 256 parts", fmt::format("{}:{}", file, *deep), "correct this line"};
   const toml::parse_result parsed = toml::parse(text, file);
   if (!parsed) {
     const auto& error = parsed.error();

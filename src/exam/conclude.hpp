@@ -36,6 +36,7 @@ class Conclude {
   void dropouts();
   void groups();
   void states();
+  bool went_while_blind(const SilenceRecord& record, TimeNs until) const;
   bool others_started_with(const SilenceRecord& record) const;
   std::optional<Dropout> verdict_of(const SilenceRecord& told);
   SpanNs blind_time(BusIndex bus, TimeNs from, TimeNs to) const;

@@ -14,6 +14,7 @@ constexpr SpanNs kTogether = kSecond / 2;             // fact sheet 10.2: within
 constexpr SpanNs kOneByOne = 5 * kSecond;             // and this far apart they did not
 constexpr double kRegular = 0.05, kIrregular = 0.25;  // deviation of intervals, share of their mean
 constexpr double kClock = 0.03, kNoClock = 0.15;      // deviation from a clock, share of its interval
+constexpr double kRatherRegular = 0.4;                // one sentence, not both
 constexpr std::size_t kIntervalsNeeded = 2;
 
 bool fell_silent(const Scene& s) {
@@ -122,25 +123,38 @@ double unevenness(const std::vector<double>& intervals, bool may_miss) {
   return std::sqrt(sum / static_cast<double>(squares.size()));
 }
 
-Weighing regular_interval(const Scene& s) {
+// 0: by chance, 1: by the clock; none: too few times. `shortest`: the interval, s.
+std::optional<double> regularity(const Scene& s, std::size_t& times_seen, double& shortest) {
   const std::vector<TimeNs> times = moments(s);
-  if (!fell_silent(s) || times.size() < kIntervalsNeeded + 1) return cannot_be_told();
+  times_seen = times.size();
+  if (!fell_silent(s) || times.size() < kIntervalsNeeded + 1) return std::nullopt;
   std::vector<double> intervals;
   for (std::size_t i = 1; i < times.size(); ++i) intervals.push_back(to_seconds(times[i] - times[i - 1]));
-  // Three times may be regular by chance.
+  shortest = *std::min_element(intervals.begin(), intervals.end());
   // A silence is never overlooked, a restart without one may be.
   const bool may_miss = times.size() > s.incident.times.size() || s.incident.kind == IncidentKind::restarts;
+  // Three times may be regular by chance.
   const double proof = std::min(1.0, static_cast<double>(intervals.size() - 1) / 2);
-  return to_degree((1 - (unevenness(intervals, may_miss) - kClock) / (kNoClock - kClock)) * proof,
-                   fmt::format("It came {} times, regularly: every {:.1f} s or a multiple of it.",
-                               times.size(), *std::min_element(intervals.begin(), intervals.end())));
+  return std::clamp(1 - (unevenness(intervals, may_miss) - kClock) / (kNoClock - kClock), 0.0, 1.0) * proof;
+}
+
+Weighing regular_interval(const Scene& s) {
+  std::size_t times = 0;
+  double shortest = 0;
+  const auto regular = regularity(s, times, shortest);
+  if (!regular) return cannot_be_told();
+  if (*regular < kRatherRegular) return no();
+  return to_degree(*regular, fmt::format("It came {} times, regularly: every {:.1f} s or a multiple of it.",
+                                         times, shortest));
 }
 
 Weighing irregular_interval(const Scene& s) {
-  const Weighing regular = regular_interval(s);
-  if (!regular.degree) return cannot_be_told();
-  return to_degree(1 - *regular.degree,
-                   fmt::format("It came {} times without any regularity.", moments(s).size()));
+  std::size_t times = 0;
+  double shortest = 0;
+  const auto regular = regularity(s, times, shortest);
+  if (!regular) return cannot_be_told();
+  if (*regular >= kRatherRegular) return no();
+  return to_degree(1 - *regular, fmt::format("It came {} times without any regularity.", times));
 }
 
 Weighing equal_lengths(const Scene& s) {
@@ -161,7 +175,19 @@ Weighing without_gap(const Scene& s) {
              : no();
 }
 
+// A controller claims its address up to 10 s after key-on, a slow display up to 60 s (fact sheet 3.2).
+Weighing short_recording(const Scene& s) {
+  if (s.incident.kind != IncidentKind::missing && s.incident.kind != IncidentKind::partner)
+    return cannot_be_told();
+  constexpr double kLong = 10;
+  const double length = to_seconds(s.all.end - s.all.start);
+  if (length >= kLong) return no();
+  return yes(fmt::format("The recording lasts only {}: a controller may need 10 s and more until it speaks.",
+                         format_span(s.all.end - s.all.start)));
+}
+
 constexpr EvidenceKind kAll[] = {
+    {"short-recording", short_recording},
     {"one-controller", one_controller},
     {"several", several},
     {"together-within", together_within},

@@ -44,16 +44,23 @@ Weighing errors_at_the_moment(const Scene& s) {
   if (s.incident.times.empty()) return cannot_be_told();
   std::uint64_t frames = 0;
   std::optional<Mark> first;
-  std::size_t times = 0;
+  std::size_t times = 0, told = 0;
+  const std::vector<ErrorBurst>& bursts = bursts_of(s);  // by time, and so are the incident's
   for (const IncidentTime& time : s.incident.times) {
     bool with = false;
-    for (const ErrorBurst& burst : bursts_of(s)) {
-      if (!on_wire(burst) || burst.last.time < time.start.time - kErrorsAtOnce ||
-          burst.first.time > time.start.time + time.spread + kErrorsAtOnce)
-        continue;
+    const auto begin = std::partition_point(bursts.begin(), bursts.end(), [&](const ErrorBurst& burst) {
+      return burst.last.time < time.start.time - kErrorsAtOnce;
+    });
+    for (auto burst = begin; burst != bursts.end(); ++burst) {
+      if (burst->first.time > time.start.time + time.spread + kErrorsAtOnce) break;
+      if (!on_wire(*burst)) continue;
       with = true;
-      frames += burst.frames;
-      if (!first) first = burst.first;
+      if (!first) first = burst->first;
+      // One burst may cover several times.
+      const auto number = static_cast<std::size_t>(burst - bursts.begin()) + 1;
+      if (number <= told) continue;
+      told = number;
+      frames += burst->frames;
     }
     times += with;
   }
@@ -163,9 +170,9 @@ Weighing errors_all_the_time(const Scene& s) {
   std::uint64_t frames = 0;
   const std::vector<ErrorBurst> own = own_bursts(s);
   for (const ErrorBurst& burst : own) frames += burst.frames;
-  return to_degree((spread - 0.2) / 0.5,
-                   fmt::format("{} in {} bursts lie spread over the whole time.",
-                               counted(frames, "error frame", "error frames"), own.size()));
+  return to_degree((spread - 0.2) / 0.5, fmt::format("{} in {} lie spread over the whole time.",
+                                                     counted(frames, "error frame", "error frames"),
+                                                     counted(own.size(), "burst", "bursts")));
 }
 
 Weighing error_kinds(const Scene& s) {
@@ -173,11 +180,13 @@ Weighing error_kinds(const Scene& s) {
   std::uint8_t bits = 0;
   for (const ErrorBurst& burst : own_bursts(s))
     bits = static_cast<std::uint8_t>(bits | ((burst.classes & kProtocol) ? burst.protocol_bits : 0));
-  const unsigned kinds = ((bits & kStuff) != 0) + ((bits & kForm) != 0) + ((bits & kBits) != 0);
-  return kinds >= 2
-             ? yes(fmt::format(
-                   "The errors are of {} kinds (stuff, form, bit): no one sender's, but the line's.", kinds))
-             : no();
+  std::vector<std::string> kinds;
+  if (bits & kStuff) kinds.push_back("stuff");
+  if (bits & kForm) kinds.push_back("form");
+  if (bits & kBits) kinds.push_back("bit");
+  if (kinds.size() < 2) return no();
+  return yes(fmt::format("There are {} errors: no one sender's, but the line's.",
+                         kinds.size() == 2 ? kinds[0] + " and " + kinds[1] : "stuff, form and bit"));
 }
 
 Weighing by_fault(const Scene& s, std::initializer_list<const char*> codes) {

@@ -10,6 +10,7 @@ namespace {
 // of the 10 s is for telling it, on either side of the return.
 constexpr SpanNs kAfter = 10 * kSecond;
 constexpr SpanNs kBefore = kSecond;
+constexpr SpanNs kBeforeLoad = 3 * kSecond;  // last heard, up to a slow period before the first full second
 // Trouble codes may take half a minute to mature.
 constexpr SpanNs kComplaintAfter = 30 * kSecond;
 
@@ -17,9 +18,9 @@ bool begins_with(std::string_view text, std::string_view start) {
   return text.substr(0, start.size()) == start;
 }
 
-bool within(const Incident& incident, TimeNs time, SpanNs after) {
+bool within(const Incident& incident, TimeNs time, SpanNs after, SpanNs before = kBefore) {
   return std::any_of(incident.times.begin(), incident.times.end(), [&](const IncidentTime& t) {
-    return time >= t.start.time - kBefore && time <= t.until + after;
+    return time >= t.start.time - before && time <= t.until + after;
   });
 }
 
@@ -138,7 +139,7 @@ bool follows(const Conclusions& all, const Observations& seen, const Incident& i
               fault.code == "message.jitter-grown" || fault.code == "message.pace" ||
               fault.code == "request.unanswered" || of_partners(fault.code) ||
               fault.code == "controller.message-stopped") &&
-             (!fault.bus || incident.bus == fault.bus) && within(incident, fault.start, kAfter);
+             (!fault.bus || incident.bus == fault.bus) && within(incident, fault.start, kAfter, kBeforeLoad);
     case IncidentKind::errors:
       return (begins_with(fault.code, "transfer.") || fault.code == "controller.message-stopped" ||
               fault.code == "message.jitter-grown") &&

@@ -364,6 +364,8 @@ void gather_by_roster(Gathering& g) {
 
 // A recording that begins while they talk does not know them by NAME.
 void gather_beginning(Gathering& g) {
+  // With a wrong bit rate the claims were lost, too.
+  if (!faults_with(g.all, "bus.bit-rate-suspect").empty()) return;
   std::vector<std::size_t> nameless;
   for (const std::size_t f : faults_with(g.all, "network.unclaimed"))
     if (g.all.faults[f].severity == Severity::note) nameless.push_back(f);

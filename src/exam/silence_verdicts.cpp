@@ -140,6 +140,18 @@ bool Conclude::suspended(const SilenceRecord& record) const {
   return false;
 }
 
+// Went and started within a long time in which the recorder could not hear, such as between two recordings:
+// the machine may have been switched off and on, and nobody saw who went.
+bool Conclude::went_while_blind(const SilenceRecord& record, TimeNs until) const {
+  constexpr SpanNs kLong = 10 * kSecond;
+  if (record.bus >= out_.buses.size()) return false;
+  for (const BlindSpan& span : out_.buses[record.bus].blind)
+    if (span.end - span.start >= kLong && span.start >= record.start.time &&
+        span.start - record.start.time <= record.limit && span.end <= until && until - span.end <= kSlowBoot)
+      return true;
+  return false;
+}
+
 bool Conclude::others_started_with(const SilenceRecord& record) const {
   constexpr SpanNs kTogether = 2 * kSecond;
   const TimeNs from = record.start.time - kTogether, to = record.start.time + kTogether;
@@ -162,6 +174,7 @@ std::optional<Dropout> Conclude::verdict_of(const SilenceRecord& told) {
   // Never missing for a time when the recorder was blind. A re-claim right after a pause stands for itself.
   const SpanNs needed = record.reclaimed && heard == length ? 0 : record.limit;
   if (heard <= needed) return std::nullopt;
+  if (record.end && went_while_blind(record, until)) return std::nullopt;
   // Who speaks to one controller only stops when that one is gone.
   if (record.addressee && !record.reclaimed &&
       heard <= (record.limit_to_all > 0 ? record.limit_to_all : heard)) {

@@ -58,6 +58,8 @@ std::optional<Error> read_over(std::string_view text, const std::string& file, c
         ErrorKind::usage,
         fmt::format("the limits have {} bytes, at most {} are allowed", text.size(), kMaxLimitsBytes), file,
         "check that this is a file of limits"};
+  if (const auto deep = too_deep_line(text))
+    return Error{ErrorKind::usage, "a key of more than 256 parts", fmt::format("{}:{}", file, *deep), "correct this line"};
   const toml::parse_result parsed = toml::parse(text, std::string_view(file));
   if (!parsed)
     return at(file, parsed.error().source(), "not TOML: " + printable_utf8(parsed.error().description()),

@@ -300,7 +300,8 @@ class Teller {
       switchings += t.switchings;
       watched = std::max(watched, t.on_s + t.off_s);
       doubt = std::max(doubt, report.doubt_s);
-      if (static_cast<double>(t.flickers_dense) >= enough) concerned.push_back(&report);
+      if (!t.flickers_at.empty() && static_cast<double>(t.flickers_dense) >= enough)
+        concerned.push_back(&report);
     }
     if (!concerned.empty())
       return each_or_all(

@@ -8,6 +8,7 @@
 #include <sstream>
 
 #include "base/time.hpp"
+#include "base/text.hpp"
 #include "base/toml.hpp"
 
 namespace tramlog::stage {
@@ -97,6 +98,8 @@ std::string kind_term(Node::Kind kind) {
 }
 
 Result<Node> parse_toml(std::string_view text, const std::string& file_name) {
+  if (const auto deep = too_deep_line(text))
+    return Error{ErrorKind::usage, "a key of more than 256 parts", fmt::format("{}:{}", file_name, *deep), "correct this line"};
   const toml::parse_result parsed = toml::parse(text, file_name);
   if (!parsed) {
     const auto& problem = parsed.error();

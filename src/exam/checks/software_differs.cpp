@@ -57,8 +57,9 @@ void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faul
       texts += fmt::format("{}{} has \"{}\"", texts.empty() ? "" : ", ", controller_words(all, k),
                            joined(one.software));
       const Mark at = one.software_reported.value_or(one.first_seen);
-      fault.start = fault.start == 0 ? at.time : std::min(fault.start, at.time);
-      fault.end = std::max(fault.end.value_or(at.time), at.time);
+      // Known from the last of these texts on: before it they may have been equal.
+      fault.start = std::max(fault.start, at.time);
+      fault.end = fault.start;
       fault.evidence.push_back({at, "software of " + controller_words(all, k)});
     }
     fault.bus = first.bus;

@@ -5,8 +5,8 @@
 #include <algorithm>
 #include <cctype>
 
-#include "exam/story.hpp"
 #include "exam/words.hpp"
+#include "report/findings_page.hpp"
 #include "report/format.hpp"
 #include "report/page.hpp"
 #include "report/recorder_page.hpp"
@@ -18,10 +18,6 @@ namespace tramlog::formats {
 extern const Format text;
 
 namespace {
-
-constexpr const char* kCaution =
-    "Before work on wiring, supplies or units: engine off, key out, implement lowered and secured, fans at a "
-    "standstill. Local rules and the machine's manual come first.";
 
 std::string upper(std::string text) {
   for (char& c : text) c = static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
@@ -39,16 +35,10 @@ std::string software_words(const ControllerRecord& c) {
   return fmt::format("unknown: {}", silence_text(c.software_silence));
 }
 
-constexpr std::size_t kMainFindings = kMainIncidents;
-// A report of so many lines would hide what matters: then it counts instead of listing.
-constexpr std::size_t kCrowd = 60;         // faults and dropouts together
-constexpr std::size_t kBriefFindings = 4;  // in one line each, after the main ones
-constexpr std::size_t kBriefReasons = 3;   // reasons and steps of a main finding
-constexpr std::size_t kBriefLines = 4;     // of each list
-
-bool crowded(const Conclusions& all) {
-  return all.faults.size() + all.dropouts.size() > kCrowd;
-}
+// Of a crowd of faults and dropouts:
+constexpr std::size_t kBriefLines = 2;    // of each list
+constexpr std::size_t kBriefAnswers = 3;  // controllers in the answer
+constexpr std::size_t kBriefRoll = 12;    // lines of the roll call; beyond, only those that are not present
 
 bool several_buses(const Conclusions& all) {
   return all.buses.size() > 1;
@@ -71,11 +61,19 @@ void title(Page& page, const Report& report, const char* what) {
   for (const std::string& file : report.files) page.item("Capture ", file);
 }
 
+void more_in_roll_call(Page& page, std::size_t told) {
+  if (told > kBriefAnswers)
+    page.item("  * ",
+              fmt::format("{} not as it should be: see below.",
+                          counted(told - kBriefAnswers, "more controller is", "more controllers are")));
+}
+
 void entry_answers(Page& page, const Conclusions& all) {
   const Rollcall& roll = *all.rollcall;
   std::size_t fine = 0;
   std::size_t required = 0;
   std::size_t nameless = 0;
+  std::size_t told = 0;
   for (const RollcallEntry& entry : roll.entries) {
     if (!entry.required && entry.state == EntryState::missing) continue;
     ++required;
@@ -88,9 +86,11 @@ void entry_answers(Page& page, const Conclusions& all) {
       ++nameless;
       continue;
     }
+    if (crowded(all) && ++told > kBriefAnswers) continue;
     page.item("  * ", fmt::format("{}  {}{}.", upper(state_code(entry.state)), entry.label,
                                   entry.detail.empty() ? "" : ": " + entry.detail));
   }
+  more_in_roll_call(page, told);
   if (nameless > 0)
     page.item(
         "  * ",
@@ -111,9 +111,11 @@ void entry_answers(Page& page, const Conclusions& all) {
 
 // Of every controller, or only of those that no roster entry speaks for.
 void controller_answers(Page& page, const Conclusions& all, bool only_extra) {
+  std::size_t told = 0;
   for (std::size_t i = 0; i < all.controllers.size(); ++i) {
     const ControllerRecord& c = all.controllers[i];
     if (c.state == ControllerState::present || (only_extra && !c.label.empty())) continue;
+    if (crowded(all) && ++told > kBriefAnswers) continue;
     const Dropout* shown = nullptr;
     std::size_t times = 0;
     for (const Dropout& d : all.dropouts)
@@ -133,6 +135,7 @@ void controller_answers(Page& page, const Conclusions& all, bool only_extra) {
     page.item("  * ", fmt::format("{}  {}{}: {}.", upper(state_code(c.state)), controller_words(all, i),
                                   on_bus(all, c.bus), what));
   }
+  more_in_roll_call(page, told);
 }
 
 /// `where`: how the sentence ends that counts faults and warnings.
@@ -202,16 +205,26 @@ void roll(Page& page, const Conclusions& all) {
   if (all.rollcall) {
     page.heading("ROLL CALL");
     page.row({"State", "Controller", "Address", "Software"}, widths);
+    const bool short_list = crowded(all) && all.rollcall->entries.size() > kBriefRoll;
+    std::size_t present = 0, listed = 0, left_out = 0;
     for (const RollcallEntry& entry : all.rollcall->entries) {
       const ControllerRecord* c = entry.controller ? &all.controllers[*entry.controller] : nullptr;
       const bool fine = entry.state == EntryState::present || entry.state == EntryState::software_unknown ||
                         (!entry.required && entry.state == EntryState::missing);
+      if (short_list && (fine || listed == kBriefRoll)) {
+        ++(fine ? present : left_out);
+        continue;
+      }
+      ++listed;
       page.row(
           {fine ? state_code(entry.state) : upper(state_code(entry.state)),
            entry.label + (entry.required ? "" : " (optional)"),
            c && c->address != kNullAddress ? address_words(c->address) : "-", c ? software_words(*c) : "-"},
           widths);
     }
+    if (short_list)
+      page.item("", fmt::format("{} present{}.", counted(present, "other is", "others are"),
+                                left_out > 0 ? fmt::format("; {} not, see the JSON report", left_out) : ""));
     for (const Name name : all.rollcall->extra)
       for (const ControllerRecord& c : all.controllers)
         if (c.name == name)
@@ -234,72 +247,6 @@ void roll(Page& page, const Conclusions& all) {
              widths);
 }
 
-// Two causes of one incident that both stand say so.
-std::string finding_words(const Conclusions& all, std::size_t rank) {
-  const Finding& finding = all.findings[rank];
-  const bool second = rank > 0 && all.findings[rank - 1].incident == finding.incident;
-  return fmt::format("({}{}) {}", second ? "or, " : "", confidence_code(finding.confidence), finding.text);
-}
-
-// On the first screen, before anything else.
-void main_findings(Page& page, const Conclusions& all) {
-  if (all.findings.empty()) return;
-  page.heading("MAIN FINDINGS");
-  std::size_t shown = 0;
-  std::size_t incidents = 0;
-  for (std::size_t i = 0; i < all.findings.size(); ++i) {
-    if (i > 0 && all.findings[i - 1].incident == all.findings[i].incident) continue;
-    if (++incidents > kMainFindings) continue;
-    ++shown;
-    page.item(fmt::format("  {}. ", i + 1), finding_words(all, i));
-  }
-  if (incidents > shown)
-    page.item("     ", fmt::format("{} below.", counted(incidents - shown, "more is told", "more are told")));
-}
-
-void causes(Page& page, const Conclusions& all) {
-  if (all.findings.empty()) return;
-  page.heading("WHAT MOST LIKELY CAUSED IT");
-  page.item("  ", kCaution);
-  const bool brief = crowded(all);
-  for (std::size_t i = 0; i < all.findings.size(); ++i) {
-    const Finding& finding = all.findings[i];
-    if (brief && i >= kMainFindings + kBriefFindings) {
-      page.item("  ",
-                fmt::format("{} in the JSON report.",
-                            counted(all.findings.size() - i, "finding more stands", "findings more stand")));
-      break;
-    }
-    page.item(fmt::format("  {}. ", i + 1), finding_words(all, i));
-    const std::size_t lines = finding.faults.size() + finding.consequences.size();
-    if (brief && finding.dropouts.size() + lines > 0)
-      page.item("     ", fmt::format("{} and {} are counted here.",
-                                     counted(finding.dropouts.size(), "dropout", "dropouts"),
-                                     counted(lines, "fault or warning", "faults and warnings")));
-    if (brief && i >= kMainFindings) continue;
-    const auto some = [&](const std::vector<std::string>& list) {
-      return brief ? std::min<std::size_t>(list.size(), kBriefReasons) : list.size();
-    };
-    for (std::size_t w = 0; w < some(finding.why); ++w) page.item("     because  ", finding.why[w]);
-    for (std::size_t w = 0; w < some(finding.against); ++w) page.item("     against  ", finding.against[w]);
-    if (!finding.tell_apart.empty()) page.item("     decide   ", finding.tell_apart);
-    for (std::size_t step = 0; step < some(finding.next_steps); ++step)
-      page.item(step == 0 ? "     look at  1. " : fmt::format("              {}. ", step + 1),
-                finding.next_steps[step]);
-  }
-}
-
-// Which dropouts and faults a finding speaks for; of a crowd they are counted under it and not listed again.
-std::vector<bool> explained(const Conclusions& all, bool of_dropouts) {
-  std::vector<bool> is(of_dropouts ? all.dropouts.size() : all.faults.size(), false);
-  if (!crowded(all)) return is;
-  for (const Finding& finding : all.findings)
-    for (const auto* list : {of_dropouts ? &finding.dropouts : &finding.faults,
-                             of_dropouts ? &finding.dropouts : &finding.consequences})
-      for (const std::size_t i : *list) is[i] = true;
-  return is;
-}
-
 void not_listed(Page& page, std::size_t under_findings, std::size_t left_out) {
   if (under_findings > 0)
     page.item("  ", fmt::format("{} above and listed in the JSON report.",
@@ -314,7 +261,7 @@ void dropouts(Page& page, const Conclusions& all) {
   for (const Dropout& d : all.dropouts) any = any || d.kind != DropoutKind::power_down;
   if (!any) return;
   page.heading("DROPOUTS (from the last frame before to the first frame after)");
-  const std::vector<bool> counted_above = explained(all, true);
+  const std::vector<bool> counted_above = counted_under(all, true);
   std::size_t listed = 0, above = 0, left_out = 0;
   for (std::size_t i = 0; i < all.dropouts.size(); ++i) {
     const Dropout& d = all.dropouts[i];
@@ -350,7 +297,7 @@ void faults(Page& page, const Conclusions& all) {
     page.heading(severity == Severity::fault     ? "FAULTS"
                  : severity == Severity::warning ? "WARNINGS"
                                                  : "NOTES");
-    const std::vector<bool> counted_above = explained(all, false);
+    const std::vector<bool> counted_above = counted_under(all, false);
     std::size_t listed = 0, above = 0, left_out = 0;
     for (std::size_t i = 0; i < all.faults.size(); ++i) {
       const Fault& fault = all.faults[i];
@@ -362,6 +309,7 @@ void faults(Page& page, const Conclusions& all) {
       ++listed;
       page.item(fmt::format("  {}  ", format_time_of_day(fault.start)),
                 fmt::format("{} [{}]", fault.text, fault.code));
+      if (crowded(all)) continue;
       for (const Evidence& evidence : fault.evidence)
         page.item("                  ", fmt::format("{}: {}", mark_words(evidence.at), evidence.text));
     }
@@ -370,12 +318,11 @@ void faults(Page& page, const Conclusions& all) {
 }
 
 void details(Page& page, const Conclusions& all) {
-  if (all.controllers.empty()) return;
+  if (all.controllers.empty() || crowded(all)) return;  // of a crowd: in the JSON report
   page.heading("CONTROLLERS IN DETAIL");
   for (std::size_t i = 0; i < all.controllers.size(); ++i) {
     const ControllerRecord& c = all.controllers[i];
     page.item("  ", fmt::format("{}{}", controller_words(all, i), on_bus(all, c.bus)));
-    if (crowded(all)) continue;
     const Name n = c.name;
     page.item(
         "      ",
@@ -449,11 +396,11 @@ std::string render_report(const Report& report, const FormatOptions& options) {
   const Conclusions& all = report.found;
   Page page(options.unicode);
   title(page, report, "BUS REPORT");
-  main_findings(page, all);
+  main_findings_page(page, all);
   answers(page, report, " below");
   story_page(page, all);
   if (!all.nothing_read()) roll(page, all);
-  causes(page, all);
+  causes_page(page, all);
   dropouts(page, all);
   faults(page, all);
   transfers(page, all);

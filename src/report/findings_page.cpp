@@ -1,0 +1,110 @@
+#include "report/findings_page.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "exam/story.hpp"
+#include "exam/words.hpp"
+#include "report/report.hpp"
+
+namespace tramlog {
+namespace {
+
+constexpr const char* kCaution =
+    "Before work on wiring, supplies or units: engine off, key out, implement lowered and secured, fans at a "
+    "standstill. Local rules and the machine's manual come first.";
+
+constexpr std::size_t kMainFindings = kMainIncidents;
+constexpr std::size_t kCrowd = 60;                                // faults and dropouts together
+constexpr const char* kExaminerLimit = "examiner.limit-reached";  // says nothing of the machine
+// Of a crowd:
+constexpr std::size_t kBriefFindings = 4;  // in one line each, after the main ones
+constexpr std::size_t kBriefReasons = 2;   // reasons and steps of a main finding
+
+// Two causes of one incident that both stand say so.
+std::string finding_words(const Conclusions& all, std::size_t rank) {
+  const Finding& finding = all.findings[rank];
+  const bool second = rank > 0 && all.findings[rank - 1].incident == finding.incident;
+  return fmt::format("({}{}) {}", second ? "or, " : "", confidence_code(finding.confidence), finding.text);
+}
+
+// Which dropouts or faults a finding speaks for.
+std::vector<bool> explained(const Conclusions& all, bool of_dropouts) {
+  std::vector<bool> is(of_dropouts ? all.dropouts.size() : all.faults.size(), false);
+  for (const Finding& finding : all.findings)
+    for (const auto* list : {of_dropouts ? &finding.dropouts : &finding.faults,
+                             of_dropouts ? &finding.dropouts : &finding.consequences})
+      for (const std::size_t i : *list) is[i] = true;
+  return is;
+}
+
+}  // namespace
+
+bool crowded(const Conclusions& all) {
+  return all.faults.size() + all.dropouts.size() > kCrowd;
+}
+
+std::vector<bool> counted_under(const Conclusions& all, bool of_dropouts) {
+  if (crowded(all)) return explained(all, of_dropouts);
+  return std::vector<bool>(of_dropouts ? all.dropouts.size() : all.faults.size(), false);
+}
+
+void main_findings_page(Page& page, const Conclusions& all) {
+  const std::vector<bool> told = explained(all, false);
+  std::vector<std::size_t> loose;  // faults that no finding speaks for
+  for (std::size_t f = 0; f < all.faults.size(); ++f)
+    if (!told[f] && all.faults[f].severity != Severity::note && all.faults[f].code != kExaminerLimit)
+      loose.push_back(f);
+  std::stable_sort(loose.begin(), loose.end(), [&](std::size_t a, std::size_t b) {
+    return all.faults[a].severity > all.faults[b].severity;
+  });
+  if (all.findings.empty() && loose.empty()) return;
+  page.heading("MAIN FINDINGS");
+  std::size_t shown = 0;
+  std::size_t incidents = 0;
+  for (std::size_t i = 0; i < all.findings.size(); ++i) {
+    if (i > 0 && all.findings[i - 1].incident == all.findings[i].incident) continue;
+    if (++incidents > kMainFindings) continue;
+    ++shown;
+    page.item(fmt::format("  {}. ", i + 1), finding_words(all, i));
+  }
+  if (incidents > shown)
+    page.item("     ", fmt::format("{} below.", counted(incidents - shown, "more is told", "more are told")));
+  for (std::size_t k = 0; k < loose.size() && shown < kMainFindings; ++k, ++shown)
+    page.item("  *  ", all.faults[loose[k]].text);
+}
+
+void causes_page(Page& page, const Conclusions& all) {
+  if (all.findings.empty()) return;
+  page.heading("WHAT MOST LIKELY CAUSED IT");
+  page.item("  ", kCaution);
+  const bool brief = crowded(all);
+  for (std::size_t i = 0; i < all.findings.size(); ++i) {
+    const Finding& finding = all.findings[i];
+    if (brief && i >= kMainFindings + kBriefFindings) {
+      page.item("  ",
+                fmt::format("{} in the JSON report.",
+                            counted(all.findings.size() - i, "finding more stands", "findings more stand")));
+      break;
+    }
+    page.item(fmt::format("  {}. ", i + 1), finding_words(all, i));
+    const std::size_t lines = finding.faults.size() + finding.consequences.size();
+    if (brief && i < kMainFindings && finding.dropouts.size() + lines > 0)
+      page.item("     ", fmt::format("{} and {} are counted here.",
+                                     counted(finding.dropouts.size(), "dropout", "dropouts"),
+                                     counted(lines, "fault or warning", "faults and warnings")));
+    if (brief && i >= kMainFindings) continue;
+    const auto some = [&](const std::vector<std::string>& list) {
+      return brief ? std::min<std::size_t>(list.size(), kBriefReasons) : list.size();
+    };
+    for (std::size_t w = 0; w < some(finding.why); ++w) page.item("     because  ", finding.why[w]);
+    for (std::size_t w = 0; w < some(finding.against); ++w) page.item("     against  ", finding.against[w]);
+    if (!finding.tell_apart.empty()) page.item("     decide   ", finding.tell_apart);
+    for (std::size_t step = 0; step < some(finding.next_steps); ++step)
+      page.item(step == 0 ? "     look at  1. " : fmt::format("              {}. ", step + 1),
+                finding.next_steps[step]);
+  }
+}
+
+}  // namespace tramlog

@@ -1,0 +1,23 @@
+// The findings in the report for people: the main ones first of all, later each with its reasons and steps; and what
+// becomes of the other lists when there are very many of them.
+#pragma once
+
+#include <vector>
+
+#include "exam/conclusions.hpp"
+#include "report/page.hpp"
+
+namespace tramlog {
+
+/// More faults and dropouts than anybody reads: then the report counts instead of listing.
+bool crowded(const Conclusions& all);
+
+/// Which dropouts (else: faults) are counted under their finding and not listed again; none unless it is crowded.
+std::vector<bool> counted_under(const Conclusions& all, bool of_dropouts);
+
+/// "MAIN FINDINGS": the most important incidents; if they are fewer than three, faults that no finding speaks for.
+void main_findings_page(Page& page, const Conclusions& all);
+/// "WHAT MOST LIKELY CAUSED IT", with the cautions.
+void causes_page(Page& page, const Conclusions& all);
+
+}  // namespace tramlog
