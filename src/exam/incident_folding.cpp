@@ -72,18 +72,19 @@ bool of_partners(std::string_view code) {
 }
 
 // It was told up to two minutes before the first controller could not bear it any more.
-bool tells_of_sinking(const Incident& incident, const Fault& fault) {
+bool tells_of_sinking(const Conclusions& all, const Incident& incident, const Fault& fault) {
   constexpr SpanNs kSinks = 120 * kSecond;
   if (!incident.voltage_told || incident.times.empty()) return false;
-  if (fault.code != "supply.voltage-low" && fault.code != "diagnostics.many-at-once" &&
-      fault.code != "supply.voltage-sags-at-cranking")
+  const DtcRecord* dtc = fault.code == "diagnostics.trouble-code" ? dtc_of(all, fault) : nullptr;
+  if (!(dtc != nullptr && tells_low_voltage(*dtc)) && fault.code != "supply.voltage-low" &&
+      fault.code != "diagnostics.many-at-once" && fault.code != "supply.voltage-sags-at-cranking")
     return false;
   return fault.start <= incident.times.back().until &&
          fault.end.value_or(fault.start) >= incident.times.front().start.time - kSinks;
 }
 
 bool follows_silence(const Conclusions& all, const Incident& incident, const Fault& fault) {
-  if (tells_of_sinking(incident, fault)) return true;
+  if (tells_of_sinking(all, incident, fault)) return true;
   // Who starts with another address each time: the starts are the trouble.
   if (fault.code == "network.address-wandering") return shares_controller(incident, fault);
   const bool whole_bus = incident.kind == IncidentKind::bus_silence;

@@ -172,13 +172,18 @@ Tale silence_tale(const Conclusions& all, const Finding& finding) {
     subject = nameless.size() == 1 ? "address " + address_words(nameless.begin()->first)
                                    : fmt::format("{} addresses", nameless.size());
   if (!whole) many = many || (who.empty() && nameless.size() > 1);
+  const bool each_once = who.size() > 1 && nameless.empty() && list.size() == who.size();
   const std::string how_often = times == 2 ? "twice" : fmt::format("{} times", times);
   const auto say = [&](const std::string& subjects, bool plural) {
     const std::string verb =
         restarts ? (plural ? " restart" : " restarts") : (plural ? " fall silent" : " falls silent");
     const std::string does =
         subjects.empty() ? "nothing is heard on " + bus_words(all, list.front()->bus) : subjects + verb;
-    if (times > 1) {
+    if (times > 1 && each_once && plural) {
+      tale.texts.push_back(
+          away ? does + " one after the other, not heard again"
+               : fmt::format("{} one after the other {}", does, until_words(tale.time, until)));
+    } else if (times > 1) {
       tale.texts.push_back(away ? fmt::format("{} {}, at last for good", does, how_often)
                                 : fmt::format("{} {} {}", does, how_often, until_words(tale.time, until)));
       tale.texts.push_back(fmt::format("{} {}", does, how_often));
