@@ -146,6 +146,7 @@ struct Fault {
   std::optional<BusIndex> bus;
   std::string text;
   std::vector<Evidence> evidence;
+  std::optional<std::size_t> dtc;  // index into Conclusions::dtcs, if it is about one
 };
 
 enum class Confidence : std::uint8_t { certain, likely, possible };

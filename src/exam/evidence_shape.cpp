@@ -28,8 +28,9 @@ SpanNs whole_spread(const Scene& s) {
     for (const IncidentTime& time : s.incident.times) spread = std::max(spread, time.spread);
     return spread;
   }
-  return s.incident.times.empty() ? 0
-                                  : s.incident.times.back().start.time - s.incident.times.front().start.time;
+  if (s.incident.times.empty()) return 0;
+  const IncidentTime& last = s.incident.times.back();
+  return last.start.time + last.spread - s.incident.times.front().start.time;
 }
 
 Weighing one_controller(const Scene& s) {
@@ -163,10 +164,11 @@ Weighing equal_lengths(const Scene& s) {
   for (const IncidentTime& time : s.incident.times)
     if (time.returned) lengths.push_back(to_seconds(time.until - time.start.time));
   if (lengths.size() < 3) return cannot_be_told();
+  double mean = 0;
+  for (const double length : lengths) mean += length / static_cast<double>(lengths.size());
   return to_degree(
       evenness(deviation(lengths)),
-      fmt::format("Each silence was equally long, about {:.1f} s: the time that it takes to start.",
-                  lengths.front()));
+      fmt::format("Each silence was about equally long, {:.1f} s: the time that it takes to start.", mean));
 }
 
 Weighing without_gap(const Scene& s) {

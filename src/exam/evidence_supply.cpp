@@ -56,6 +56,13 @@ const DtcRecord* low_voltage(const Scene& s, bool own) {
   return nullptr;
 }
 
+bool low_near(const Scene& s, const IncidentTime& time) {
+  return std::any_of(s.seen.supply_spells.begin(), s.seen.supply_spells.end(), [&](const SupplySpell& spell) {
+    return spell.start.time <= time.until + kCrankingWindow &&
+           spell.end.time >= time.start.time - kCrankingWindow;
+  });
+}
+
 Weighing low_voltage_told(const Scene& s) {
   if (const DtcRecord* dtc = low_voltage(s, false))
     return yes(fmt::format("{} reported a low supply voltage (SPN {}, FMI {}) at {}.",
@@ -65,8 +72,9 @@ Weighing low_voltage_told(const Scene& s) {
     for (const std::size_t f : faults_with(s.all, code)) {
       const Fault& fault = s.all.faults[f];
       for (const IncidentTime& time : s.incident.times)
-        if (fault.start <= time.until + kCrankingWindow &&
-            fault.end.value_or(fault.start) >= time.start.time - kCrankingWindow)
+        // One fault tells of all the low times of a day.
+        if (low_near(s, time) ||
+            (fault.start >= time.start.time - kCrankingWindow && fault.start <= time.until + kCrankingWindow))
           return yes(fault.text);
     }
   return no();

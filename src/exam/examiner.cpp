@@ -8,6 +8,7 @@
 namespace tramlog {
 namespace {
 
+constexpr SpanNs kLongestPause = INT64_MAX / 4;  // of sums of pauses, whatever the clock does
 // A smaller step back is the order among buses or interfaces, not the clock.
 constexpr SpanNs kToleratedStepBack = 2 * kSecond;
 // An unclaimed voice heard this recently before the first claim from its address is the same unit.
@@ -219,7 +220,10 @@ void Examiner::Impl::take_frame(const Event& event) {
 void Examiner::Impl::begin_gap_anew(Stream& stream, const Event& event) {
   if (stream.role.pace == PaceRole::never) return;  // never sampled
   stream.skip_gap = false;
-  if (stream.count > 0) stream.paused += std::max<SpanNs>(event.time - stream.last, 0);
+  // Stays far from the largest span whatever the clock does.
+  if (stream.count > 0)
+    stream.paused = std::min(kLongestPause, stream.paused) +
+                    std::clamp<SpanNs>(span_between(stream.last, event.time), 0, kLongestPause);
   if (stream.stopped) {
     stream.stopped = false;
     stream.steady_since = event.time;

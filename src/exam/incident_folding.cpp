@@ -38,11 +38,7 @@ bool is_address_of(const Conclusions& all, const Incident& incident, BusIndex bu
 }
 
 const DtcRecord* dtc_of(const Conclusions& all, const Fault& fault) {
-  for (const DtcRecord& dtc : all.dtcs)
-    if (dtc.first_active.time == fault.start && dtc.controller && fault.controllers.size() == 1 &&
-        fault.controllers.front() == *dtc.controller)
-      return &dtc;
-  return nullptr;
+  return fault.dtc ? &all.dtcs[*fault.dtc] : nullptr;
 }
 
 // "2000 + address" with FMI 9, 19 or 2: somebody misses the controller there; 639: the network as such.
@@ -146,7 +142,9 @@ bool follows(const Conclusions& all, const Observations& seen, const Incident& i
               fault.code == "message.jitter-grown") &&
              incident.bus == fault.bus && within(incident, fault.start, kAfter);
     case IncidentKind::partner:
-      return fault.code == "client.timed-out" && within(incident, fault.start, kAfter);
+      // Of several lost partners the one that it waited for.
+      return fault.code == "client.timed-out" && within(incident, fault.start, kAfter) &&
+             (incident.controllers.empty() || shares_controller(incident, fault));
     case IncidentKind::source:
       return (begins_with(fault.code, "speed.") || begins_with(fault.code, "position.") ||
               fault.code == "controller.message-stopped") &&

@@ -185,6 +185,16 @@ void join_by_low_voltage(Gathering& g) {
     first.parties = static_cast<unsigned>(first.controllers.size());
     std::sort(first.times.begin(), first.times.end(),
               [](const IncidentTime& a, const IncidentTime& b) { return a.start.time < b.start.time; });
+    // Each went once: that is one time, in which they went one after the other.
+    if (first.times.size() == first.parties) {
+      IncidentTime whole = first.times.front();
+      for (const IncidentTime& one : first.times) {
+        whole.spread = std::max(whole.spread, one.start.time + one.spread - whole.start.time);
+        whole.until = std::max(whole.until, one.until);
+        whole.returned = whole.returned && one.returned;
+      }
+      first.times = {whole};
+    }
     first.start = first.times.front().start.time;
   }
 }
@@ -480,13 +490,12 @@ std::vector<Incident> gather_incidents(const Conclusions& all, const Observation
   fold_consequences(all, seen, g.incidents, g.taken);
   gather_by_codes(g, IncidentKind::errors,
                   {"bus.error-frames", "bus.errors-with-load", "bus.off", "bus.error-passive"}, false);
-  gather_by_codes(g, IncidentKind::partner, {"task-controller.never-there", "task-controller.lost"}, false);
-  gather_by_codes(g, IncidentKind::partner, {"terminal.lost"}, false);
-  gather_by_codes(g, IncidentKind::partner, {"file-server.lost"}, false);
-  gather_by_codes(
-      g, IncidentKind::source,
-      {"speed.source-lost", "speed.frozen", "position.source-lost", "position.lost", "position.frozen"},
-      false);
+  gather_by_codes(g, IncidentKind::partner, {"task-controller.never-there", "task-controller.lost"}, true);
+  gather_by_codes(g, IncidentKind::partner, {"terminal.lost"}, true);
+  gather_by_codes(g, IncidentKind::partner, {"file-server.lost"}, true);
+  gather_by_codes(g, IncidentKind::source, {"speed.source-lost", "speed.frozen"}, true);
+  gather_by_codes(g, IncidentKind::source, {"position.source-lost", "position.lost", "position.frozen"},
+                  true);
   gather_by_codes(g, IncidentKind::software, {"software.differs-among-equals", "device.version-mismatch"},
                   true);
   fold_consequences(all, seen, g.incidents, g.taken);

@@ -1,5 +1,7 @@
 // From the examiner's state to observations: rates, requests, servers with their clients, supply voltages.
 #include <algorithm>
+#include <map>
+#include <tuple>
 
 #include "exam/conclude.hpp"
 #include "exam/rates.hpp"
@@ -102,6 +104,13 @@ void Conclude::observe_requests() {
 }
 
 void Conclude::observe_servers() {
+  std::map<std::tuple<BusIndex, Pgn, Address>, std::vector<const Stream*>> clients;
+  for (const Stream& stream : state_.streams_.all())
+    for (const ServerTraits& traits : kServers)
+      if (stream.pgn == traits.clients && stream.destination != kGlobalAddress) {
+        clients[{stream.bus, stream.pgn, stream.destination}].push_back(&stream);
+        break;
+      }
   for (const Stream& status : state_.streams_.all())
     for (const ServerTraits& traits : kServers) {
       if (status.pgn != traits.status || status.destination != kGlobalAddress || status.count < kStatusSeen)
@@ -113,13 +122,13 @@ void Conclude::observe_servers() {
       server.address = status.source;
       server.first = status.first;
       server.last = {status.last, status.last_frame};
-      for (const Stream& stream : state_.streams_.all())
-        if (stream.bus == status.bus && stream.pgn == traits.clients && stream.destination == status.source)
-          server.clients.push_back({index_of(stream.party),
-                                    stream.source,
-                                    {stream.last, stream.last_frame},
-                                    stream.first,
-                                    stream.count});
+      if (const auto its = clients.find({status.bus, traits.clients, status.source}); its != clients.end())
+        for (const Stream* stream : its->second)
+          server.clients.push_back({index_of(stream->party),
+                                    stream->source,
+                                    {stream->last, stream->last_frame},
+                                    stream->first,
+                                    stream->count});
       const SpanNs patience = patience_of(traits.kind, state_.limits_);
       for (const Dropout& dropout : out_.dropouts)
         if (dropout.bus == status.bus && dropout.kind == DropoutKind::controller && !dropout.cause_unknown &&

@@ -60,7 +60,7 @@ bool dependable(const Stream& stream) {
   // nothing to say: its rhythm counts only if it keeps it up most of the time and in long stretches.
   const SpanNs whole = stream.last - stream.first;
   const SpanNs active = whole - stream.paused;
-  if (stream.paused > 0 && (active * 10 < whole * kActiveTenths || active < kStretch * (stream.pauses + 1)))
+  if (stream.paused > 0 && (active / kActiveTenths < whole / 10 || active < kStretch * (stream.pauses + 1)))
     return false;
   const bool repeats = std::uint64_t{stream.repeats} * kRepeatsOneIn >= stream.count;
   if (repeats && active >= kLearnedLife && pace.share_permille() >= kLearnedShare) return true;

@@ -71,7 +71,8 @@ void tell_beginning(Day& day) {
   const Conclusions& all = day.all;
   const std::vector<std::size_t> came = arrivals(all);
   const auto first = first_word(all);
-  if (first && span_between(all.start, *first) >= kQuiet) {
+  // With a clock that was put back the earliest time is not the beginning.
+  if (first && day.seen.clock_steps.empty() && span_between(all.start, *first) >= kQuiet) {
     Happening& quiet =
         day.add(Phase::quiet, all.start, kStays, "",
                 {fmt::format("nobody talks yet, for {}", format_span(span_between(all.start, *first)))});
@@ -376,7 +377,7 @@ void tell_end(Day& day, std::uint64_t left_out) {
                     : fmt::format("; {} left out here", counted(left_out, "lesser moment", "lesser moments"));
   if (!last)
     texts.push_back(text + "; it holds no valid frame");
-  else if (span_between(*last, all.end) >= kQuiet)
+  else if (day.seen.clock_steps.empty() && span_between(*last, all.end) >= kQuiet)
     texts.push_back(
         fmt::format("{}, {} after the last frame{}", text, format_span(span_between(*last, all.end)), out));
   else if (!came.empty())

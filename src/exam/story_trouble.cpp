@@ -32,6 +32,8 @@ constexpr Words kWords[] = {
     {"bus.off", "the recorder's interface on {bus} goes bus-off"},
     {"bus.one-talker-floods", "{who} floods {bus}"},
     {"bus.load-high", "{bus} is loaded highly"},
+    {"position.frozen", "the position stands still while the machine drives"},
+    {"speed.frozen", "a speed stands still while others move"},
     {"controller.restarted", "{who} starts again"},
     {"controller.restart-series", "{who} starts again and again"},
     {"controller.silent-after-claim", "{who} claims its address, then says nothing"},
@@ -92,24 +94,11 @@ std::string plain(const std::string& sentence) {
 
 constexpr const char* kTroubleCode = "diagnostics.trouble-code";
 
-/// One message may bring several codes: the sentence says which one it is about.
-bool speaks_of(const Fault& fault, const Dtc& dtc) {
-  const std::string spn = fmt::format("SPN {}", dtc.spn);
-  const auto has = [&](const std::string& words) { return fault.text.find(words) != std::string::npos; };
-  return (has(spn + ",") || has(spn + " (")) && has(fmt::format("FMI {} (", dtc.fmi));
-}
-
 std::string fault_words(const Conclusions& all, const Fault& fault) {
-  if (fault.code == kTroubleCode) {
-    // Sorted by that time.
-    auto dtc = std::lower_bound(all.dtcs.begin(), all.dtcs.end(), fault.start,
-                                [](const DtcRecord& d, TimeNs time) { return d.first_active.time < time; });
-    for (; dtc != all.dtcs.end() && dtc->first_active.time == fault.start; ++dtc)
-      if (dtc->controller && fault.controllers == std::vector<std::size_t>{*dtc->controller} &&
-          speaks_of(fault, dtc->dtc))
-        return fmt::format("{} reports trouble: SPN {}, FMI {}", name_of(all, *dtc->controller), dtc->dtc.spn,
-                           dtc->dtc.fmi);
-  }
+  if (fault.dtc)
+    if (const DtcRecord& dtc = all.dtcs[*fault.dtc]; dtc.controller)
+      return fmt::format("{} reports trouble: SPN {}, FMI {}", name_of(all, *dtc.controller), dtc.dtc.spn,
+                         dtc.dtc.fmi);
   if (const Words* words = words_of(fault.code)) {
     const std::string who =
         fault.controllers.empty() ? std::string("somebody") : names_of(all, fault.controllers);

@@ -10,9 +10,12 @@ namespace {
 
 void tell(const Scene& scene, Finding& finding) {
   const Fault& fault = scene.all.faults[scene.incident.faults.front()];
-  finding.text = fault.code.rfind("position", 0) == 0
-                     ? "The position source was lost or frozen, while its sender went on."
-                     : "The speed source was lost or frozen, while its sender went on.";
+  const std::string since =
+      mark_words(fault.evidence.empty() ? Mark{fault.start, 0} : fault.evidence.front().at);
+  finding.text =
+      fault.code.rfind("position", 0) == 0
+          ? fmt::format("The position source was lost or frozen from {} on, while its sender went on.", since)
+          : fmt::format("A speed source was lost or frozen from {} on, while its sender went on.", since);
   finding.why = {fault.text};
   finding.next_steps = {"Sensor of that source (wheel, radar, antenna): plug, cable, dirt.",
                         "Which source is chosen in the display? Choose another one for a try.",

@@ -9,9 +9,8 @@ extern const Cause unit_restarts;
 namespace {
 
 void tell(const Scene& scene, Finding& finding) {
-  finding.text =
-      fmt::format("{} starts again by itself {}: its own software or hardware, with its supply in order.",
-                  who(scene), when(scene.incident));
+  finding.text = fmt::format("{} starts again by itself {}: its own software or hardware.", who(scene),
+                             when(scene.incident));
   finding.next_steps = {"What was done or commanded just before each restart: always the same?",
                         "Voltage at its plug while it restarts: if it holds, it is not the supply.",
                         "Its software: version, known faults, update.",

@@ -44,7 +44,10 @@ void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>&
         all.buses[b].name, limits["bus.load_high_pct"], format_span(longest),
         format_span(bus.rate.high_total), pool ? ", most of it transfers of long messages" : "", talkers);
     fault.evidence.push_back({{bus.rate.high_from, 0}, "the longest such time begins"});
-    fault.evidence.push_back({{bus.rate.high_until, 0}, "it ends"});
+    const bool goes_on = bus.rate.high_until + kSecond >= all.end;
+    if (goes_on) fault.end.reset();
+    fault.evidence.push_back(
+        {{bus.rate.high_until, 0}, goes_on ? "it goes on at the capture's end" : "it ends"});
     faults.push_back(std::move(fault));
   }
 }

@@ -15,6 +15,7 @@ void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faul
                                         dtc.dtc.spn, text ? " (" + *text + ")" : "");
     Fault fault;
     fault.code = trouble_code.code;
+    fault.dtc = static_cast<std::size_t>(&dtc - all.dtcs.data());
     fault.severity = dtc.previously_active_only ? Severity::note : Severity::warning;
     fault.start = dtc.first_active.time;
     if (dtc.cleared) fault.end = dtc.cleared->time;

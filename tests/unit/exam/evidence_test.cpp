@@ -167,3 +167,64 @@ TEST_CASE("Every evidence has its own name and is used by some cause") {
     CHECK(table.find("\n" + std::string(kind.name) + " = ") != std::string::npos);
   }
 }
+
+TEST_CASE("Evidence: errors that go on while they are away, or a bus that is quiet then") {
+  HandMade b;
+  b.drop(2, 100, 110, false, 1);
+  b.drop(3, 100, 110, false, 1);
+  CHECK(b.degree("quiet-while-away") == -1);  // this recorder never told an error
+  b.errors(99.9, 100.2);                      // the moment itself
+  b.errors(109.8, 110);                       // and the return
+  CHECK(b.degree("errors-while-away") == 0);
+  CHECK(b.degree("quiet-while-away") == 1);
+  b.errors(103, 103.1);
+  CHECK(b.degree("errors-while-away") == Approx(0.4));  // one may be a coincidence
+  CHECK(b.degree("quiet-while-away") == 0);
+  b.errors(106, 106.2);
+  CHECK(b.degree("errors-while-away") == 1);
+}
+
+TEST_CASE("Evidence: a whole bus that ends in one moment, or fades out") {
+  const auto bus = [](std::initializer_list<double> last) {
+    HandMade b;
+    std::size_t controller = 0;
+    for (const double seconds : last) {
+      Dropout& d = b.drop(controller++, seconds, 210, false, 1);
+      d.kind = DropoutKind::bus_silent;  // each had a rhythm of 100 ms
+    }
+    BusSilence silence;
+    silence.start = HandMade::mark(200);
+    silence.end = HandMade::mark(210);
+    silence.judged_until = HandMade::at(210);
+    b.all.silences.push_back(silence);
+    return b;
+  };
+  const HandMade together = bus({199.92, 199.95, 199.97, 199.99, 200});
+  CHECK(together.degree("in-one-moment") == 1);
+  CHECK(together.degree("faded-out") == 0);
+  const HandMade faded = bus({199.71, 199.85, 199.97, 199.99, 200});
+  CHECK(faded.degree("in-one-moment") == 0);
+  CHECK(faded.degree("faded-out") == 1);
+}
+
+TEST_CASE(
+    "Two trouble codes of one message: only the one that misses the silent controller follows from it") {
+  HandMade b;
+  b.drop(2, 100, 112, false);
+  b.dtc(4, 100, 9, 102);
+  b.dtc(4, 2000u + b.all.controllers[2].address, 9, 102);
+  const auto incidents = b.incidents();
+  REQUIRE(incidents.size() == 1);
+  CHECK(incidents[0].consequences == std::vector<std::size_t>{1});
+  CHECK(incidents[0].complaints == std::vector<std::size_t>{1});
+}
+
+TEST_CASE("A lost task controller and a lost terminal are two incidents") {
+  HandMade b;
+  b.fault("task-controller.lost", 60, {0});
+  b.fault("terminal.lost", 300, {1});
+  const auto findings = b.findings();
+  REQUIRE(findings.size() == 2);
+  CHECK(findings[0].incident != findings[1].incident);
+  CHECK(findings[0].cause != findings[1].cause);
+}

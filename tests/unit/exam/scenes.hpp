@@ -81,7 +81,7 @@ struct HandMade {
     d.dtc.fmi = fmi;
     d.first_active = d.last_active = mark(from);
     all.dtcs.push_back(d);
-    fault("diagnostics.trouble-code", from, {controller});
+    fault("diagnostics.trouble-code", from, {controller}).dtc = all.dtcs.size() - 1;
     return all.dtcs.back();
   }
   void errors(double from, double to) {

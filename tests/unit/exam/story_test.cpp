@@ -271,6 +271,7 @@ TEST_CASE("No text is longer than its line, whatever the roster and the notes sa
   day.fault("bus.error-frames", 310);
   const auto story = tell_story(day.all, day.seen);
   CHECK(story.size() <= 12);
+  REQUIRE_FALSE(story.empty());
   for (const StoryLine& line : story) {
     INFO(line.text);
     CHECK(as_ascii(line.text).size() <= (line.finding ? kStoryFindingColumns : kStoryColumns));
