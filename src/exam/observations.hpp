@@ -57,7 +57,7 @@ struct Restart {
 };
 
 /// One stream's share of a highly loaded time.
-struct Talker {
+struct LoadTalker {
   std::optional<std::size_t> controller;
   Address source = 0, destination = 0;
   Pgn pgn = 0;
@@ -193,7 +193,7 @@ struct BusObservations {
   std::vector<Mark> engine_starts;  // engine speed rose from standstill
   BusRate rate;
   Mark last_frame;                  // of the bus
-  std::vector<Talker> talkers;      // in highly loaded seconds, the most talkative first
+  std::vector<LoadTalker> talkers;      // in highly loaded seconds, the most talkative first
   std::optional<Mark> engine_told;  // the last valid engine speed
 };
 

@@ -58,7 +58,7 @@ void Conclude::observe_rates() {
                                rate.late_from, rate.late_until});
   }
   for (BusObservations& bus : seen_.buses) {
-    std::stable_sort(bus.talkers.begin(), bus.talkers.end(), [](const Talker& a, const Talker& b) {
+    std::stable_sort(bus.talkers.begin(), bus.talkers.end(), [](const LoadTalker& a, const LoadTalker& b) {
       if (a.bits != b.bits) return a.bits > b.bits;
       return std::pair(a.pgn, a.source) < std::pair(b.pgn, b.source);
     });

@@ -20,7 +20,7 @@ void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>&
       return 100.0 * static_cast<double>(bits) / static_cast<double>(bus.rate.high_bits);
     };
     std::uint64_t transfers = 0;
-    for (const Talker& talker : bus.talkers) transfers += talker.transfer ? talker.bits : 0;
+    for (const LoadTalker& talker : bus.talkers) transfers += talker.transfer ? talker.bits : 0;
     Fault fault;
     fault.code = load_high.code;
     // An object pool on its way fills the bus, and that is all right.
@@ -33,7 +33,7 @@ void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>&
     const auto named =
         std::min<std::size_t>(bus.talkers.size(), static_cast<std::size_t>(limits["bus.load_talkers"]));
     for (std::size_t i = 0; i < named; ++i) {
-      const Talker& talker = bus.talkers[i];
+      const LoadTalker& talker = bus.talkers[i];
       talkers += fmt::format("{}{}, PGN {}, about {:.0f} %", i > 0 ? "; " : "",
                              voice_words(all, talker.controller, talker.source), pgn_words(talker.pgn),
                              share(talker.bits));
