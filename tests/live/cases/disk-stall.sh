@@ -12,7 +12,8 @@ sleep 2
 fsfreeze -f "$folder" || fail "the file system cannot be frozen"
 sleep 10
 timeout 5 "$LIVE_TRAMLOG" status --socket "$socket" | sed 's/^/  status: /' | head -n 30
-check "status answers while the disk stalls" "${PIPESTATUS[0]}" -eq 0
+# 1: something stands open, and a bus this full is told.
+check "status answers while the disk stalls" "${PIPESTATUS[0]}" -le 1
 fsfreeze -u "$folder"
 wait "$sender"
 sleep 1
