@@ -207,20 +207,4 @@ std::string hex_bytes(Bytes bytes, std::string_view separator) {
   return out;
 }
 
-std::optional<unsigned> too_deep_line(std::string_view toml) {
-  constexpr unsigned kDeepest = 256;
-  unsigned line = 1, dots = 0;
-  for (const char c : toml) {
-    if (c == '\n') {
-      ++line;
-      dots = 0;
-    } else if (c == '=' || c == '"' || c == '\'' || c == ',') {
-      dots = 0;  // a value, or the next key
-    } else if (c == '.' && ++dots > kDeepest) {
-      return line;
-    }
-  }
-  return std::nullopt;
-}
-
 }  // namespace tramlog

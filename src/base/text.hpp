@@ -39,8 +39,4 @@ std::string as_ascii(std::string_view utf8);
 /// Lower-case hex of the bytes, separated by `separator`: "0a ff".
 std::string hex_bytes(Bytes bytes, std::string_view separator = " ");
 
-/// Line (from 1) with more dots in a row of keys than anybody writes: the TOML library follows each of them deeper and
-/// would run out of stack. None: fine.
-std::optional<unsigned> too_deep_line(std::string_view toml);
-
 }  // namespace tramlog

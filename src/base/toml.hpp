@@ -26,3 +26,21 @@
 #define TOML_UNREACHABLE __builtin_unreachable()
 #endif
 #include <toml++/toml.h>
+
+#include <optional>
+#include <string>
+#include <string_view>
+
+namespace tramlog {
+
+/// Why a text is no TOML that we read, and where, from 1.
+struct TomlProblem {
+  std::string what;  // printable
+  std::uint32_t line = 0, column = 0;
+};
+
+/// Parses into `table`. `file` is what the places in it name. Besides TOML's own rules: at most 256 parts in a row of
+/// keys, because the library follows each of them deeper and would run out of stack.
+std::optional<TomlProblem> parse_toml(std::string_view text, std::string_view file, toml::table& table);
+
+}  // namespace tramlog

@@ -211,16 +211,12 @@ class ConfigReader {
 };
 
 std::optional<Error> read_over(std::string_view text, const std::string& file, Config& config) {
-  if (const auto deep = too_deep_line(text))
-    return Error{ErrorKind::usage, "a key of more than 256 parts", fmt::format("{}:{}", file, *deep), "correct this line"};
-  const toml::parse_result parsed = toml::parse(text, file);
-  if (!parsed) {
-    const auto& error = parsed.error();
-    return Error{ErrorKind::usage, "not TOML: " + printable_utf8(error.description()),
-                 fmt::format("{}:{}:{}", file, error.source().begin.line, error.source().begin.column),
+  toml::table table;
+  if (const auto problem = parse_toml(text, file, table))
+    return Error{ErrorKind::usage, "not TOML: " + problem->what,
+                 fmt::format("{}:{}:{}", file, problem->line, problem->column),
                  "correct the line; tramlogd --print-config shows a whole file"};
-  }
-  return ConfigReader(file, config).read(parsed.table());
+  return ConfigReader(file, config).read(table);
 }
 
 }  // namespace

@@ -55,13 +55,11 @@ std::optional<Error> CauseWeights::read_over(std::string_view text, const std::s
     return Error{ErrorKind::usage,
                  fmt::format("the weights have {} bytes, at most {} are allowed", text.size(), kMaxBytes),
                  file, "check that this is a file of weights"};
-  if (const auto deep = too_deep_line(text))
-    return Error{ErrorKind::usage, "a key of more than 256 parts", fmt::format("{}:{}", file, *deep), "correct this line"};
-  const toml::parse_result parsed = toml::parse(text, std::string_view(file));
-  if (!parsed)
-    return at(file, parsed.error().source(), "not TOML: " + printable_utf8(parsed.error().description()),
-              "correct this line");
-  for (const auto& [table_key, node] : parsed.table()) {
+  toml::table tables;
+  if (const auto problem = parse_toml(text, file, tables))
+    return Error{ErrorKind::usage, "not TOML: " + problem->what,
+                 fmt::format("{}:{}:{}", file, problem->line, problem->column), "correct this line"};
+  for (const auto& [table_key, node] : tables) {
     const std::string_view name = table_key.str();
     const auto& where = table_key.source().begin ? table_key.source() : node.source();
     const bool pairs = name == "tell-apart";
@@ -123,6 +121,12 @@ const CauseWeights& CauseWeights::built_in() {
 Result<CauseWeights> CauseWeights::parse(std::string_view text, const std::string& file) {
   CauseWeights weights = built_in();
   if (auto error = read_over(text, file, false, weights)) return *error;
+  const double possible = weights.setting("verdict.possible"), likely = weights.setting("verdict.likely");
+  if (possible <= 0 || likely < possible || weights.setting("verdict.certain") < likely ||
+      weights.setting("verdict.margin") < 0)
+    return Error{ErrorKind::usage,
+                 "[verdict] needs 0 < possible <= likely <= certain and a margin that is not negative", file,
+                 "correct these numbers; with possible at 0 a cause would be proposed without any evidence"};
   return weights;
 }
 

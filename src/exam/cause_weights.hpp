@@ -20,7 +20,8 @@ class CauseWeights {
   static std::string_view built_in_text();
   /// `text` is TOML of the built-in file's form; the numbers that it names are replaced, evidence may be
   /// added to a cause. Errors (ErrorKind::usage) name file, line and column: not TOML, a cause, evidence or
-  /// setting that does not exist, no number.
+  /// setting that does not exist, no number, thresholds
+  /// that are not in order.
   static Result<CauseWeights> parse(std::string_view text, const std::string& file);
 
   /// "verdict.likely", "rank.silence"; one that does not exist is 0 (tests hold all uses against the file).

@@ -147,14 +147,17 @@ void tell_lost_servers(const Conclusions& all, const Observations& seen, ServerK
   }
 }
 
-bool is_low_supply_code(const Dtc& dtc) {
-  return dtc.spn == 168 && (dtc.fmi == 1 || dtc.fmi == 4 || dtc.fmi == 17 || dtc.fmi == 18);
+bool tells_low_voltage(const DtcRecord& dtc) {
+  const std::uint8_t fmi = dtc.dtc.fmi;
+  return dtc.dtc.spn == 168 && !dtc.previously_active_only &&
+         (fmi == 1 || fmi == 4 || fmi == 17 || fmi == 18);
 }
 
-const Mark* engine_start_near(const Observations& seen, TimeNs from, TimeNs to, SpanNs within) {
+const Mark* engine_start_near(const Observations& seen, TimeNs time) {
+  const SpanNs within = span_of(seen, "supply.cranking_s");
   for (const BusObservations& bus : seen.buses)
     for (const Mark& start : bus.engine_starts)
-      if (start.time >= from - within && start.time <= to + within) return &start;
+      if (start.time >= time - within && start.time <= time + within) return &start;
   return nullptr;
 }
 

@@ -29,10 +29,10 @@ std::string server_words(const Conclusions& all, const ServerRecord& server);
 void tell_lost_servers(const Conclusions& all, const Observations& seen, ServerKind kind, const char* code,
                        std::vector<Fault>& faults);
 
-/// SPN 168 with FMI 1, 4, 17 or 18: supply voltage too low (fact sheet 7.4).
-bool is_low_supply_code(const Dtc& dtc);
-/// An engine's start on any bus that is no more than this away; null: none.
-const Mark* engine_start_near(const Observations& seen, TimeNs from, TimeNs to, SpanNs within);
+/// SPN 168 with FMI 1, 4, 17 or 18: supply voltage too low (fact sheet 7.4), not only as previously active.
+bool tells_low_voltage(const DtcRecord& dtc);
+/// An engine's start on any bus that is no more than supply.cranking_s away; null: none.
+const Mark* engine_start_near(const Observations& seen, TimeNs time);
 
 /// seconds of a limit as a span.
 inline SpanNs span_of(const Observations& seen, const char* key) {

@@ -52,13 +52,6 @@ Weighing is_only_follower(const Scene& s) {
   return no();
 }
 
-Weighing has_statistics(const Scene& s) {
-  if (!s.incident.bus) return cannot_be_told();
-  return s.all.buses[*s.incident.bus].has_statistics
-             ? yes("Steady statistics blocks prove that the recorder was running.")
-             : no();
-}
-
 Weighing hearing_unknown(const Scene& s) {
   for (const std::size_t i : s.incident.silences)
     if (s.all.silences[i].verdict == BusSilence::Verdict::unknown)
@@ -98,7 +91,6 @@ constexpr EvidenceKind kAll[] = {
     {"is-task-controller", is_task_controller},
     {"is-terminal", is_terminal},
     {"clients-closed-down", is_only_follower},
-    {"has-statistics", has_statistics},
     {"hearing-unknown", hearing_unknown},
     {"hearing-proved", hearing_proved},
     {"recorder-blind-near", recorder_blind_near},

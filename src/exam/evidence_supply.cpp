@@ -6,36 +6,35 @@
 #include <set>
 
 #include "exam/cause_tools.hpp"
+#include "exam/check_tools.hpp"
 #include "exam/evidence.hpp"
 
 namespace tramlog {
 namespace {
 
+SpanNs cranking(const Scene& s) {
+  return span_of(s.seen, "supply.cranking_s");
+}
+
 Weighing engine_started(const Scene& s) {
   std::size_t near = 0;
-  std::optional<Mark> first;
+  const Mark* first = nullptr;
   for (const IncidentTime& time : s.incident.times)
-    if (const auto start = engine_start_near(s.seen, time.start.time)) {
+    if (const Mark* start = engine_start_near(s.seen, time.start.time)) {
       ++near;
-      if (!first) first = start;
+      if (first == nullptr) first = start;
     }
-  if (!first) return no();
+  if (first == nullptr) return no();
   return to_degree(static_cast<double>(near) / static_cast<double>(s.incident.times.size()),
                    fmt::format("The engine began to turn at {}, in the same seconds.", mark_words(*first)));
 }
 
 Weighing key_on(const Scene& s) {
   for (const IncidentTime& time : s.incident.times)
-    if (const auto key = key_near(s.seen, time.start.time, true))
-      return yes(fmt::format("The key was switched on at {}.", mark_words(*key)));
-  return no();
-}
-
-Weighing key_off(const Scene& s) {
-  for (const IncidentTime& time : s.incident.times)
-    if (const auto key = key_near(s.seen, time.start.time, false);
-        key && key->time <= time.start.time + kSecond)
-      return yes(fmt::format("The key was switched off at {}.", mark_words(*key)));
+    for (const BusObservations& bus : s.seen.buses)
+      for (const KeySwitch& key : bus.key_changes)
+        if (key.on && std::abs(key.time - time.start.time) <= cranking(s))
+          return yes(fmt::format("The key was switched on at {}.", mark_words({key.time, key.frame})));
   return no();
 }
 
@@ -50,7 +49,7 @@ const DtcRecord* low_voltage(const Scene& s, bool own) {
     if (own) return &dtc;
     for (const IncidentTime& time : s.incident.times)
       if (std::abs(dtc.first_active.time - time.start.time) <=
-          (s.incident.voltage_told ? 120 * kSecond : kCrankingWindow))
+          (s.incident.voltage_told ? kVoltageSinks : cranking(s)))
         return &dtc;
   }
   return nullptr;
@@ -58,8 +57,7 @@ const DtcRecord* low_voltage(const Scene& s, bool own) {
 
 bool low_near(const Scene& s, const IncidentTime& time) {
   return std::any_of(s.seen.supply_spells.begin(), s.seen.supply_spells.end(), [&](const SupplySpell& spell) {
-    return spell.start.time <= time.until + kCrankingWindow &&
-           spell.end.time >= time.start.time - kCrankingWindow;
+    return spell.start.time <= time.until + cranking(s) && spell.end.time >= time.start.time - cranking(s);
   });
 }
 
@@ -74,7 +72,7 @@ Weighing low_voltage_told(const Scene& s) {
       for (const IncidentTime& time : s.incident.times)
         // One fault tells of all the low times of a day.
         if (low_near(s, time) ||
-            (fault.start >= time.start.time - kCrankingWindow && fault.start <= time.until + kCrankingWindow))
+            (fault.start >= time.start.time - cranking(s) && fault.start <= time.until + cranking(s)))
           return yes(fault.text);
     }
   return no();
@@ -238,7 +236,6 @@ Weighing three_or_more(const Scene& s) {
 constexpr EvidenceKind kAll[] = {
     {"engine-started", engine_started},
     {"key-on", key_on},
-    {"key-off", key_off},
     {"low-voltage-told", low_voltage_told},
     {"supply-code-own", supply_code_own},
     {"no-start-sign", no_start_sign},

@@ -136,19 +136,6 @@ Weighing quiet_while_away(const Scene& s) {
   return yes("The bus was free of errors while they were away: its ends are still terminated.");
 }
 
-Weighing errors_before(const Scene& s) {
-  constexpr SpanNs kLongBefore = 60 * kSecond;
-  if (s.incident.times.empty()) return cannot_be_told();
-  std::uint64_t frames = 0;
-  const TimeNs start = s.incident.times.front().start.time;
-  for (const ErrorBurst& burst : bursts_of(s))
-    if (on_wire(burst) && burst.last.time < start - kErrorsAtOnce && burst.last.time > start - kLongBefore)
-      frames += burst.frames;
-  return frames > 0 ? yes(fmt::format("{} in the minute before.",
-                                      counted(frames, "error frame came", "error frames came")))
-                    : no();
-}
-
 // Bursts over the capture's tenths.
 double spread_over_time(const Scene& s) {
   if (s.all.end <= s.all.start) return 0;
@@ -241,7 +228,6 @@ constexpr EvidenceKind kAll[] = {
     {"no-errors", no_errors},
     {"errors-while-away", errors_while_away},
     {"quiet-while-away", quiet_while_away},
-    {"errors-before", errors_before},
     {"errors-all-the-time", errors_all_the_time},
     {"errors-of-several-kinds", error_kinds},
     {"errors-with-load", errors_with_load},

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <string_view>
 
+#include "exam/check_tools.hpp"
+
 namespace tramlog {
 namespace {
 
@@ -59,24 +61,22 @@ bool transfer_with(const Conclusions& all, const Incident& incident, const Fault
 
 // Faults of others by which one notices that a partner went.
 bool of_partners(std::string_view code) {
-  for (const char* one :
-       {"client.timed-out", "task-controller.lost", "terminal.lost", "file-server.lost", "request.unanswered",
-        "speed.source-lost", "speed.source", "speed.frozen", "position.frozen", "position.lost",
-        "position.source-lost", "controller.message-stopped"})
+  for (const char* one : {"client.timed-out", "task-controller.lost", "terminal.lost", "file-server.lost",
+                          "request.unanswered", "speed.source-lost", "speed.source", "speed.frozen",
+                          "position.frozen", "position.lost", "controller.message-stopped"})
     if (code == one) return true;
   return false;
 }
 
 // It was told up to two minutes before the first controller could not bear it any more.
 bool tells_of_sinking(const Conclusions& all, const Incident& incident, const Fault& fault) {
-  constexpr SpanNs kSinks = 120 * kSecond;
   if (!incident.voltage_told || incident.times.empty()) return false;
   const DtcRecord* dtc = fault.code == "diagnostics.trouble-code" ? dtc_of(all, fault) : nullptr;
   if (!(dtc != nullptr && tells_low_voltage(*dtc)) && fault.code != "supply.voltage-low" &&
       fault.code != "diagnostics.many-at-once" && fault.code != "supply.voltage-sags-at-cranking")
     return false;
   return fault.start <= incident.times.back().until &&
-         fault.end.value_or(fault.start) >= incident.times.front().start.time - kSinks;
+         fault.end.value_or(fault.start) >= incident.times.front().start.time - kVoltageSinks;
 }
 
 bool follows_silence(const Conclusions& all, const Incident& incident, const Fault& fault) {
@@ -107,8 +107,7 @@ bool follows_silence(const Conclusions& all, const Incident& incident, const Fau
   return false;
 }
 
-bool follows(const Conclusions& all, const Observations& seen, const Incident& incident, const Fault& fault) {
-  static_cast<void>(seen);
+bool follows(const Conclusions& all, const Incident& incident, const Fault& fault) {
   switch (incident.kind) {
     case IncidentKind::silence:
     case IncidentKind::restarts:
@@ -134,8 +133,7 @@ bool follows(const Conclusions& all, const Observations& seen, const Incident& i
     case IncidentKind::load:
       return (fault.code == "transfer.failed" || fault.code == "transfer.series" ||
               fault.code == "message.jitter-grown" || fault.code == "message.pace" ||
-              fault.code == "request.unanswered" || of_partners(fault.code) ||
-              fault.code == "controller.message-stopped") &&
+              of_partners(fault.code)) &&
              (!fault.bus || incident.bus == fault.bus) && within(incident, fault.start, kAfter, kBeforeLoad);
     case IncidentKind::errors:
       return (begins_with(fault.code, "transfer.") || fault.code == "controller.message-stopped" ||
@@ -162,12 +160,11 @@ bool at_its_moments(const Incident& incident, const ErrorBurst& burst) {
   });
 }
 
-void fold_consequences(const Conclusions& all, const Observations& seen, std::vector<Incident>& incidents,
-                       std::vector<bool>& taken) {
+void fold_consequences(const Conclusions& all, std::vector<Incident>& incidents, std::vector<bool>& taken) {
   for (std::size_t f = 0; f < all.faults.size(); ++f) {
     if (taken[f] || all.faults[f].severity == Severity::note) continue;
     for (Incident& incident : incidents)
-      if (follows(all, seen, incident, all.faults[f])) {
+      if (follows(all, incident, all.faults[f])) {
         incident.consequences.push_back(f);
         taken[f] = true;
         break;

@@ -197,26 +197,6 @@ const char* kind_name(IncidentKind kind) {
   return kNames[static_cast<std::size_t>(kind)];
 }
 
-std::optional<Mark> engine_start_near(const Observations& seen, TimeNs time) {
-  for (const BusObservations& bus : seen.buses)
-    for (const Mark& start : bus.engine_starts)
-      if (std::abs(start.time - time) <= kCrankingWindow) return start;
-  return std::nullopt;
-}
-
-std::optional<Mark> key_near(const Observations& seen, TimeNs time, bool on) {
-  for (const BusObservations& bus : seen.buses)
-    for (const KeySwitch& key : bus.key_changes)
-      if (key.on == on && std::abs(key.time - time) <= kCrankingWindow) return Mark{key.time, key.frame};
-  return std::nullopt;
-}
-
-bool tells_low_voltage(const DtcRecord& dtc) {
-  const bool battery = dtc.dtc.spn == 168 || dtc.dtc.spn == 158;
-  return battery && !dtc.previously_active_only &&
-         (dtc.dtc.fmi == 1 || dtc.dtc.fmi == 4 || dtc.dtc.fmi == 17 || dtc.dtc.fmi == 18);
-}
-
 std::vector<Incident> gather_incidents(const Conclusions& all, const Observations& seen) {
   Gathering g{all, seen};
   gather_load(g);
@@ -234,18 +214,17 @@ std::vector<Incident> gather_incidents(const Conclusions& all, const Observation
   gather_by_codes(g, IncidentKind::recorder, {"recorder.blind"}, false);
   gather_by_codes(g, IncidentKind::capture, {"capture.damaged"}, false);
   gather_beginning(g);
-  fold_consequences(all, seen, g.incidents, g.taken);
+  fold_consequences(all, g.incidents, g.taken);
   gather_by_codes(g, IncidentKind::errors,
                   {"bus.error-frames", "bus.errors-with-load", "bus.off", "bus.error-passive"}, false);
   gather_by_codes(g, IncidentKind::partner, {"task-controller.never-there", "task-controller.lost"}, true);
   gather_by_codes(g, IncidentKind::partner, {"terminal.lost"}, true);
   gather_by_codes(g, IncidentKind::partner, {"file-server.lost"}, true);
   gather_by_codes(g, IncidentKind::source, {"speed.source-lost", "speed.frozen"}, true);
-  gather_by_codes(g, IncidentKind::source, {"position.source-lost", "position.lost", "position.frozen"},
-                  true);
+  gather_by_codes(g, IncidentKind::source, {"position.lost", "position.frozen"}, true);
   gather_by_codes(g, IncidentKind::software, {"software.differs-among-equals", "device.version-mismatch"},
                   true);
-  fold_consequences(all, seen, g.incidents, g.taken);
+  fold_consequences(all, g.incidents, g.taken);
   gather_by_codes(g, IncidentKind::alone,
                   {"controller.silent-after-claim", "client.timed-out", "network.address-wandering"}, true);
   for (Incident& incident : g.incidents)

@@ -63,18 +63,11 @@ struct Incident {
 
 /// By start. Every dropout but power-downs, every bus silence that counts and every fault above a note that
 /// is listed in the kinds is in exactly one; faults that speak of a value (trouble codes, the seeding
-/// check-list) are in none unless they follow from one.
+/// check-list) are in none unless they follow from one, and who was only quiet with a bus that was quiet because
+/// others went is in none, either.
 std::vector<Incident> gather_incidents(const Conclusions& found, const Observations& seen);
 
-/// The engine began to turn, or the key was switched on, within 10 s.
-std::optional<Mark> engine_start_near(const Observations& seen, TimeNs time);
-std::optional<Mark> key_near(const Observations& seen, TimeNs time, bool on);
-/// A trouble code of a low supply: SPN 168 (battery) or 158 (switched battery), FMI 1, 4, 17, 18 (below
-/// normal, or low).
-bool tells_low_voltage(const DtcRecord& dtc);
-
-inline constexpr SpanNs kCrankingWindow =
-    10 * kSecond;  // the starter turns for seconds; boot times come on top
+inline constexpr SpanNs kVoltageSinks = 120 * kSecond;  // a sinking voltage takes controllers away one by one
 inline constexpr SpanNs kErrorsAtOnce =
     3 * kSecond / 2;  // errors this close to a silence belong to its moment
 

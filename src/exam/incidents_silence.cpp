@@ -5,14 +5,14 @@
 #include <set>
 
 #include "exam/cause_tools.hpp"
+#include "exam/check_tools.hpp"
 #include "exam/gathering.hpp"
 
 namespace tramlog {
 namespace {
 
-constexpr SpanNs kTogether = 2 * kSecond;         // restarts without a gap, this close, are one moment
-constexpr SpanNs kVoltageWindow = 120 * kSecond;  // a sinking voltage takes controllers away one by one
-constexpr double kSameController = 0.5;           // share of two groups that makes them the same again
+constexpr SpanNs kTogether = 2 * kSecond;  // restarts without a gap, this close, are one moment
+constexpr double kSameController = 0.5;    // share of two groups that makes them the same again
 
 // What one group of dropouts has in common, to know it again.
 struct Manner {
@@ -71,7 +71,7 @@ void gather_silences(Gathering& g) {
     }
     manner.returned = time.returned;
     manner.claimed = 2 * claimed > dropouts.size();
-    manner.at_start = engine_start_near(g.seen, first.start.time).has_value();
+    manner.at_start = engine_start_near(g.seen, first.start.time) != nullptr;
     const auto again =
         std::find_if(manners.begin(), manners.end(), [&](const Manner& m) { return same_again(m, manner); });
     const bool is_new = again == manners.end();
@@ -140,7 +140,7 @@ void join_by_low_voltage(Gathering& g) {
       const Incident& incident = g.incidents[i];
       if (incident.kind != IncidentKind::silence && incident.kind != IncidentKind::restarts) continue;
       if (incident.times.empty() || incident.times.front().start.time < time - 5 * kSecond ||
-          incident.times.front().start.time > time + kVoltageWindow)
+          incident.times.front().start.time > time + kVoltageSinks)
         continue;
       const bool claimed =
           incident.dropouts.empty() ||

@@ -279,15 +279,11 @@ Result<Roster> parse_roster(std::string_view text, const std::string& file) {
     return Error{ErrorKind::input,
                  fmt::format("the roster has {} bytes, at most {} are allowed", text.size(), kMaxRosterBytes),
                  file, "check that this is a roster"};
-  if (const auto deep = too_deep_line(text))
-    return Error{ErrorKind::input, "a key of more than 256 parts", fmt::format("{}:{}", file, *deep), "correct this line"};
-  const toml::parse_result parsed = toml::parse(text, std::string_view(file));
-  if (!parsed) {
-    const auto at = parsed.error().source().begin;
-    return Error{ErrorKind::input, "not TOML: " + printable_utf8(parsed.error().description()),
-                 fmt::format("{}:{}:{}", file, at.line, at.column), "correct this line"};
-  }
-  return RosterReader(file).read(parsed.table());
+  toml::table table;
+  if (const auto problem = parse_toml(text, file, table))
+    return Error{ErrorKind::input, "not TOML: " + problem->what,
+                 fmt::format("{}:{}:{}", file, problem->line, problem->column), "correct this line"};
+  return RosterReader(file).read(table);
 }
 
 }  // namespace tramlog

@@ -58,13 +58,11 @@ std::optional<Error> read_over(std::string_view text, const std::string& file, c
         ErrorKind::usage,
         fmt::format("the limits have {} bytes, at most {} are allowed", text.size(), kMaxLimitsBytes), file,
         "check that this is a file of limits"};
-  if (const auto deep = too_deep_line(text))
-    return Error{ErrorKind::usage, "a key of more than 256 parts", fmt::format("{}:{}", file, *deep), "correct this line"};
-  const toml::parse_result parsed = toml::parse(text, std::string_view(file));
-  if (!parsed)
-    return at(file, parsed.error().source(), "not TOML: " + printable_utf8(parsed.error().description()),
-              "correct this line");
-  for (const auto& [table_key, table_node] : parsed.table()) {
+  toml::table tables;
+  if (const auto problem = parse_toml(text, file, tables))
+    return Error{ErrorKind::usage, "not TOML: " + problem->what,
+                 fmt::format("{}:{}:{}", file, problem->line, problem->column), "correct this line"};
+  for (const auto& [table_key, table_node] : tables) {
     const std::string table_name(table_key.str());
     const auto& table_at = table_key.source().begin ? table_key.source() : table_node.source();
     const bool table_known = known == nullptr || [&, name = table_name + "."] {

@@ -7,8 +7,8 @@
 #include <fstream>
 #include <sstream>
 
-#include "base/time.hpp"
 #include "base/text.hpp"
+#include "base/time.hpp"
 #include "base/toml.hpp"
 
 namespace tramlog::stage {
@@ -98,15 +98,11 @@ std::string kind_term(Node::Kind kind) {
 }
 
 Result<Node> parse_toml(std::string_view text, const std::string& file_name) {
-  if (const auto deep = too_deep_line(text))
-    return Error{ErrorKind::usage, "a key of more than 256 parts", fmt::format("{}:{}", file_name, *deep), "correct this line"};
-  const toml::parse_result parsed = toml::parse(text, file_name);
-  if (!parsed) {
-    const auto& problem = parsed.error();
-    return Error{ErrorKind::usage, std::string(problem.description()),
-                 fmt::format("{}:{}", file_name, problem.source().begin.line), "correct the TOML there"};
-  }
-  return convert(parsed.table(), std::make_shared<const std::string>(file_name));
+  toml::table table;
+  if (const auto problem = tramlog::parse_toml(text, file_name, table))
+    return Error{ErrorKind::usage, problem->what, fmt::format("{}:{}", file_name, problem->line),
+                 "correct the TOML there"};
+  return convert(table, std::make_shared<const std::string>(file_name));
 }
 
 Result<Node> read_toml(const std::string& path) {

@@ -24,8 +24,7 @@ void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>&
   for (const SupplySpell& spell : seen.supply_spells) {
     if (spell.end.time - spell.start.time < lasting) continue;
     // The starter's own sag, and nothing after it.
-    if (engine_start_near(seen, spell.start.time, spell.start.time, cranking) &&
-        spell.end.time - spell.start.time < 2 * cranking)
+    if (engine_start_near(seen, spell.start.time) && spell.end.time - spell.start.time < 2 * cranking)
       continue;
     add_once(fault.controllers, spell.controller);
     if (!fault.bus) fault.bus = spell.bus;
@@ -37,8 +36,8 @@ void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>&
                     (*seen.limits)["supply.low_v"] * (spell.system_24 ? 2 : 1)));
   }
   for (const DtcRecord& dtc : all.dtcs) {
-    if (!is_low_supply_code(dtc.dtc) || dtc.previously_active_only) continue;
-    if (engine_start_near(seen, dtc.first_active.time, dtc.first_active.time, cranking)) continue;
+    if (!tells_low_voltage(dtc)) continue;
+    if (engine_start_near(seen, dtc.first_active.time)) continue;
     add_once(fault.controllers, dtc.controller);
     if (!fault.bus) fault.bus = dtc.bus;
     begin(dtc.first_active, dtc.last_active.time,

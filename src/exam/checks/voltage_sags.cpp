@@ -11,7 +11,6 @@ extern const Check voltage_sags;
 namespace {
 
 void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>& faults) {
-  const SpanNs cranking = span_of(seen, "supply.cranking_s");
   Fault fault;
   std::string words;
   const Mark* start = nullptr;
@@ -24,7 +23,7 @@ void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>&
   };
   for (const SupplySpell& spell : seen.supply_spells) {
     if (spell.least_v >= (*seen.limits)["supply.sag_v"] * (spell.system_24 ? 2 : 1)) continue;
-    const Mark* engine = engine_start_near(seen, spell.start.time, spell.start.time, cranking);
+    const Mark* engine = engine_start_near(seen, spell.start.time);
     if (engine == nullptr) continue;
     add_once(fault.controllers, spell.controller);
     if (!fault.bus) fault.bus = spell.bus;
@@ -34,8 +33,8 @@ void judge(const Conclusions& all, const Observations& seen, std::vector<Fault>&
          "voltage goes down");
   }
   for (const DtcRecord& dtc : all.dtcs) {
-    if (!is_low_supply_code(dtc.dtc) || dtc.previously_active_only) continue;
-    const Mark* engine = engine_start_near(seen, dtc.first_active.time, dtc.first_active.time, cranking);
+    if (!tells_low_voltage(dtc)) continue;
+    const Mark* engine = engine_start_near(seen, dtc.first_active.time);
     if (engine == nullptr) continue;
     add_once(fault.controllers, dtc.controller);
     if (!fault.bus) fault.bus = dtc.bus;

@@ -28,6 +28,15 @@ TEST_CASE("A name in the table that nobody knows is an error with its line") {
   CHECK(where("[verdict]\nalmost = 3\n").rfind("w.toml:2:", 0) == 0);
   CHECK(where("[tell-apart]\n\"supply.unit / moon\" = \"x\"\n").rfind("w.toml:2:", 0) == 0);
   CHECK(where("[supply\n").rfind("w.toml:1:", 0) == 0);
+  // Thresholds that would propose a cause without any evidence, or say likely of what is not even possible.
+  CHECK(where("[verdict]\npossible = 0\n") == "w.toml");
+  CHECK(where("[verdict]\nlikely = 20\n") == "w.toml");
+  CHECK(where("[verdict]\ncertain = 10\n") == "w.toml");
+  CHECK(where("[verdict]\nmargin = -1\n") == "w.toml");
+  // Each part of a key would be followed deeper.
+  std::string deep = "\na";
+  for (int i = 0; i < 100'000; ++i) deep += ".a";
+  CHECK(where((deep + " = 1\n").c_str()).rfind("w.toml:2:", 0) == 0);
 }
 
 TEST_CASE("One cut connector is one incident, and what follows from it is folded under it") {
