@@ -124,38 +124,42 @@ double unevenness(const std::vector<double>& intervals, bool may_miss) {
   return std::sqrt(sum / static_cast<double>(squares.size()));
 }
 
-// 0: by chance, 1: by the clock; none: too few times. `shortest`: the interval, s.
-std::optional<double> regularity(const Scene& s, std::size_t& times_seen, double& shortest) {
+struct Rhythm {
+  double regular = 0;  // 0: by chance .. 1: by the clock
+  std::size_t times = 0;
+  double shortest = 0;  // interval, s
+};
+
+// None: too few times.
+std::optional<Rhythm> rhythm_of(const Scene& s) {
   const std::vector<TimeNs> times = moments(s);
-  times_seen = times.size();
   if (!fell_silent(s) || times.size() < kIntervalsNeeded + 1) return std::nullopt;
   std::vector<double> intervals;
   for (std::size_t i = 1; i < times.size(); ++i) intervals.push_back(to_seconds(times[i] - times[i - 1]));
-  shortest = *std::min_element(intervals.begin(), intervals.end());
   // A silence is never overlooked, a restart without one may be.
   const bool may_miss = times.size() > s.incident.times.size() || s.incident.kind == IncidentKind::restarts;
   // Three times may be regular by chance.
   const double proof = std::min(1.0, static_cast<double>(intervals.size() - 1) / 2);
-  return std::clamp(1 - (unevenness(intervals, may_miss) - kClock) / (kNoClock - kClock), 0.0, 1.0) * proof;
+  const double off = (unevenness(intervals, may_miss) - kClock) / (kNoClock - kClock);
+  return Rhythm{std::clamp(1 - off, 0.0, 1.0) * proof, times.size(),
+                *std::min_element(intervals.begin(), intervals.end())};
 }
 
 Weighing regular_interval(const Scene& s) {
-  std::size_t times = 0;
-  double shortest = 0;
-  const auto regular = regularity(s, times, shortest);
-  if (!regular) return cannot_be_told();
-  if (*regular < kRatherRegular) return no();
-  return to_degree(*regular, fmt::format("It came {} times, regularly: every {:.1f} s or a multiple of it.",
-                                         times, shortest));
+  const auto rhythm = rhythm_of(s);
+  if (!rhythm) return cannot_be_told();
+  if (rhythm->regular < kRatherRegular) return no();
+  return to_degree(rhythm->regular,
+                   fmt::format("It came {} times, regularly: every {:.1f} s or a multiple of it.",
+                               rhythm->times, rhythm->shortest));
 }
 
 Weighing irregular_interval(const Scene& s) {
-  std::size_t times = 0;
-  double shortest = 0;
-  const auto regular = regularity(s, times, shortest);
-  if (!regular) return cannot_be_told();
-  if (*regular >= kRatherRegular) return no();
-  return to_degree(1 - *regular, fmt::format("It came {} times without any regularity.", times));
+  const auto rhythm = rhythm_of(s);
+  if (!rhythm) return cannot_be_told();
+  if (rhythm->regular >= kRatherRegular) return no();
+  return to_degree(1 - rhythm->regular,
+                   fmt::format("It came {} times without any regularity.", rhythm->times));
 }
 
 Weighing equal_lengths(const Scene& s) {

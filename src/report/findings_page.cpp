@@ -32,10 +32,13 @@ std::string finding_words(const Conclusions& all, std::size_t rank) {
 // Which dropouts or faults a finding speaks for.
 std::vector<bool> explained(const Conclusions& all, bool of_dropouts) {
   std::vector<bool> is(of_dropouts ? all.dropouts.size() : all.faults.size(), false);
-  for (const Finding& finding : all.findings)
-    for (const auto* list : {of_dropouts ? &finding.dropouts : &finding.faults,
-                             of_dropouts ? &finding.dropouts : &finding.consequences})
-      for (const std::size_t i : *list) is[i] = true;
+  const auto mark = [&](const std::vector<std::size_t>& list) {
+    for (const std::size_t i : list) is[i] = true;
+  };
+  for (const Finding& finding : all.findings) {
+    mark(of_dropouts ? finding.dropouts : finding.faults);
+    if (!of_dropouts) mark(finding.consequences);
+  }
   return is;
 }
 

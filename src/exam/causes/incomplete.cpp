@@ -24,8 +24,7 @@ void tell(const Scene& scene, Finding& finding) {
   if (nameless > 0) {
     finding.text = fmt::format(
         "The recording begins in the middle of things: {} talked from its first seconds, and nobody asked "
-        "who "
-        "they are{}.",
+        "who they are{}.",
         counted(nameless, "address", "addresses"), scene.all.damaged_bytes > 0 ? "; " + lost : "");
     finding.next_steps = {
         "Record from key-on, so that every controller claims its address while it is recorded.",
