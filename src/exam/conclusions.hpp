@@ -13,6 +13,7 @@
 #include "can/can_id.hpp"
 #include "can/mark.hpp"
 #include "exam/bus_clock.hpp"
+#include "exam/day_series.hpp"
 #include "exam/roster.hpp"
 #include "implement/records.hpp"
 #include "isobus/diagnostics.hpp"
@@ -267,6 +268,8 @@ struct Conclusions {
   /// Clients and servers in it are indexes into `controllers` here, kNobody if they never claimed.
   SeedingRecord seeding;
   RecorderRecord recorder;
+  DaySeries series;
+  MachineRecord machine;
 
   bool nothing_read() const { return frames == 0 && error_frames == 0; }
 };

@@ -9,6 +9,7 @@ namespace tramlog {
 
 struct FormatOptions {
   bool unicode = false;  // text: keep characters outside ASCII as they are
+  bool place = false;    // name the place where the machine was
 };
 
 struct Format {

@@ -12,6 +12,9 @@ struct Report {
   /// Fingerprints of the captures in time order: the same for a file, a pipe, plain and compressed, wherever
   /// it lies.
   std::vector<std::string> files;
+  /// What the captures are called, without folders, in the same order; empty where nobody named them (live, a pipe). For heads of pages
+  /// only: text and JSON must not depend on them.
+  std::vector<std::string> names;
   bool read_error = false;  // some input could not be read to its end
   Conclusions found;
 };
