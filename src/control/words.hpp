@@ -2,7 +2,7 @@
 // an answer of one such line and, if it names `bytes`, so many bytes of body. After an accepted "follow" the rest of the connection is a pcapng stream.
 //
 //   {"do":"status","format":"text"}
-//   {"do":"report","format":"json","unicode":false,"roster":"machine = ..","roster_name":"drill.toml"}   also "rollcall"
+//   {"do":"report","format":"json","unicode":false,"place":false,"roster":"machine = ..","roster_name":"drill.toml"}   also "rollcall"
 //   {"do":"mark","text":"seed hose refitted"}
 //   {"do":"follow"}                        the answer may hold "roster" and "roster_name"
 //   {"do":"standstill","bus":"can0"}       may something be transmitted now?

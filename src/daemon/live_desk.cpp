@@ -93,16 +93,16 @@ class LiveDesk::Impl : public std::enable_shared_from_this<Impl> {
     });
   }
 
-  void render(const std::string& name, bool rollcall, bool unicode, std::optional<Roster> roster, std::function<void(Rendered)> done) {
+  void render(const std::string& name, bool rollcall, const FormatOptions& options, std::optional<Roster> roster, std::function<void(Rendered)> done) {
     const Format* format = find_format(name);
     if (!roster) roster = roster_;
     ask(std::move(roster),
-        [format, rollcall, unicode](Report report, const ExaminerStatus& status) {
+        [format, rollcall, options](Report report, const ExaminerStatus& status) {
           const json head = {{"exit", something_wrong(report.found) ? 1 : 0},
                              {"unrecorded", status.unrecorded},
                              {"segment", status.segment},
                              {"segment_bytes", status.segment_bytes}};
-          return head.dump() + "\n" + (rollcall ? format->rollcall : format->report)(report, {unicode});
+          return head.dump() + "\n" + (rollcall ? format->rollcall : format->report)(report, options);
         },
         [done = std::move(done)](bool died, std::string text) {
           Rendered rendered;
@@ -257,9 +257,9 @@ void LiveDesk::reconfigure(const Config& config) {
     impl->events_.set_limits(bytes, files);
   });
 }
-void LiveDesk::render(const std::string& format, bool rollcall, bool unicode, std::optional<Roster> roster,
+void LiveDesk::render(const std::string& format, bool rollcall, const FormatOptions& options, std::optional<Roster> roster,
                       std::function<void(Rendered)> done) {
-  impl_->render(format, rollcall, unicode, std::move(roster), std::move(done));
+  impl_->render(format, rollcall, options, std::move(roster), std::move(done));
 }
 void LiveDesk::start() { impl_->look_later(kLookEvery); }
 void LiveDesk::finish(std::function<void()> done) {

@@ -12,6 +12,7 @@
 #include "daemon/live_examiner.hpp"
 #include "daemon/run_files.hpp"
 #include "daemon/standing.hpp"
+#include "report/format.hpp"
 
 namespace tramlog {
 
@@ -41,7 +42,7 @@ class LiveDesk {
   void reconfigure(const Config& config);
 
   /// `format` is one that find_format() knows. `roster`: instead of the configured one.
-  void render(const std::string& format, bool rollcall, bool unicode, std::optional<Roster> roster,
+  void render(const std::string& format, bool rollcall, const FormatOptions& options, std::optional<Roster> roster,
               std::function<void(Rendered)> done);
 
   /// Begins to look for news now and then.

@@ -50,7 +50,7 @@ void RequestDesk::report(const json& request, bool rollcall, GiveAnswer give) {
   if (rollcall && !roster && !desk_.has_roster())
     return refuse(give, ErrorKind::usage, "nobody said who should be on this machine", "--roster",
                   "give --roster FILE, or name one in the recorder's configuration ([machine] roster)");
-  desk_.render(format, rollcall, flag_of(request, "unicode"), std::move(roster), [give = std::move(give)](LiveDesk::Rendered rendered) {
+  desk_.render(format, rollcall, {flag_of(request, "unicode"), flag_of(request, "place")}, std::move(roster), [give = std::move(give)](LiveDesk::Rendered rendered) {
     if (rendered.died)
       return refuse(give, ErrorKind::environment, "the report could not be made", "recorder",
                     "the recorder's machine may be short of memory; the recording goes on");

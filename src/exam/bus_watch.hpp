@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "base/step_series.hpp"
 #include "exam/hearing.hpp"
 #include "exam/party.hpp"
 
@@ -79,6 +80,7 @@ struct BusWatch {
   std::uint64_t total_bits = 0;  // of closed windows
   std::uint64_t peak_bits = 0;
   TimeNs peak_at = 0;
+  StepSeries window_series;  // bits of each closed window
   TimeNs first = 0;  // first event of any kind
   TimeNs first_frame_time = 0;
   std::uint64_t error_frames = 0, eleven_bit = 0, remote = 0, fd = 0, foreign = 0;

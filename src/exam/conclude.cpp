@@ -62,6 +62,8 @@ Conclusions Conclude::run(const std::optional<Roster>& roster, const CauseWeight
   dropouts();
   states();
   implements();
+  out_.machine = state_.machine_facts_.record();
+  series();
   observe();
   if (roster) {
     // Labels first: every sentence after this names controllers by them.

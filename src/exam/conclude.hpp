@@ -24,6 +24,8 @@ class Conclude {
   void fold_power_down(CheckLine& line) const;
   void observe();
   void judge(const CauseWeights& weights);
+  // conclude_series.cpp
+  void series();
   // observe_bus.cpp
   void observe_rates();
   void observe_requests();

@@ -11,6 +11,7 @@ namespace {
 constexpr SpanNs kLongestPause = INT64_MAX / 4;  // of sums of pauses, whatever the clock does
 // A smaller step back is the order among buses or interfaces, not the clock.
 constexpr SpanNs kToleratedStepBack = 2 * kSecond;
+constexpr int kMostEmptyWindows = 600;  // of 1 s, between two frames of a bus
 // An unclaimed voice heard this recently before the first claim from its address is the same unit.
 constexpr SpanNs kAdoptWithin = 5 * kSecond;
 
@@ -125,6 +126,13 @@ void Examiner::Impl::roll_window(BusWatch& bus, TimeNs time) {
   if (bus.window_bits > bus.peak_bits) {
     bus.peak_bits = bus.window_bits;
     bus.peak_at = bus.window_end - kSecond;
+  }
+  if (bus.window_end != INT64_MIN) {
+    // Seconds in which nothing came were empty; a very long pause is drawn as one.
+    TimeNs window = bus.window_end - kSecond;
+    bus.window_series.add(window, static_cast<double>(bus.window_bits));
+    for (int skipped = 0; skipped < kMostEmptyWindows && time - window >= 2 * kSecond && time > window; ++skipped)
+      bus.window_series.add(window += kSecond, 0);
   }
   bus.total_bits += bus.window_bits;
   bus.window_bits = 0;
@@ -284,7 +292,8 @@ Stream* Examiner::Impl::new_stream(const Event& event) {
   stream->destination = destination_of(event.id);
   stream->role = role_of(schema_, event.id);
   stream->subscribed =
-      is_subscribed(stream->pgn) || ImplementWatch::wants(stream->pgn) || BusClock::wants(stream->pgn);
+      is_subscribed(stream->pgn) || ImplementWatch::wants(stream->pgn) || BusClock::wants(stream->pgn) ||
+      MachineFacts::wants(stream->pgn);
   stream->fast_packet = Transfers::is_fast_packet(stream->pgn);
   stream->first = stream->steady_since = event.time;
   Party*& voice = buses_[event.bus]->voices[stream->source];

@@ -9,6 +9,7 @@
 #include "exam/bus_watch.hpp"
 #include "exam/conclusions.hpp"
 #include "exam/examiner.hpp"
+#include "exam/machine_facts.hpp"
 #include "exam/rates.hpp"
 #include "exam/request_watch.hpp"
 #include "exam/stream_table.hpp"
@@ -155,6 +156,7 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   std::uint64_t damaged_bytes_ = 0, damage_over_cap_ = 0;
   RecorderRecord recorder_;
   BusClock bus_clock_;
+  MachineFacts machine_facts_;
   TransferSummary transfer_summary_;
   struct ClearRequest {
     BusIndex bus;

@@ -58,6 +58,7 @@ void Examiner::Impl::take_message(const Message& message) {
   const Mark at{message.start, message.first_frame};
   if (ImplementWatch::wants(message.pgn)) implements_.take(message);
   if (BusClock::wants(message.pgn)) bus_clock_.take(message);
+  if (MachineFacts::wants(message.pgn)) machine_facts_.take(message);
   switch (message.pgn) {
     case kPgnRequest:
       return take_request(message);

@@ -7,6 +7,7 @@
 #include <optional>
 #include <vector>
 
+#include "base/step_series.hpp"
 #include "can/wire_bits.hpp"
 #include "exam/conclusions.hpp"
 #include "exam/pace.hpp"
@@ -138,6 +139,7 @@ struct SupplyTrack {
   Mark differs_from, differs_until;
   std::uint32_t differs_most = 0;  // within it
   const Party* differs_from_whom = nullptr;
+  StepSeries told;  // raw values over the whole recording
 };
 
 struct Party {

@@ -31,6 +31,7 @@ void Examiner::Impl::take_supply_voltage(Party& voice, const Message& message) {
   const bool goes_on =
       own.count > 0 && at.time >= own.latest_at.time && at.time - own.latest_at.time <= 3 * kSecond;
   ++own.count;
+  own.told.add(at.time, raw);
   own.latest = raw;
   own.latest_at = at;
   own.most = std::max(own.most, raw);

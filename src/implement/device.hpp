@@ -29,6 +29,9 @@ struct Device {
   bool task_active = false;      // as the task controller says
   std::optional<bool> task_told; // none: no task controller status was heard
   std::optional<Mark> pool_at;
+  /// Its rates and sections are kept for pictures; so many of each.
+  bool pictured = false;
+  static constexpr std::size_t kMaxPicturedPairs = 24, kMaxPicturedSections = 64;
 
   /// The value in force of a DPT or, if there is none, told or set on the bus.
   std::optional<std::int64_t> value_of(ProcessVariable variable) const;

@@ -183,6 +183,7 @@ ImplementWatch::Unit* ImplementWatch::unit_of(BusIndex index, Peer client, bool 
   unit->device.client = client.controller;
   unit->device.address = client.address;
   unit->device.now = at.time;
+  unit->device.pictured = units_.size() <= kMaxPictured;
   bus.units.push_back(unit);
   return unit;
 }

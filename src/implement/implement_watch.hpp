@@ -24,6 +24,7 @@ struct ImplementOptions {
 class ImplementWatch {
  public:
   static constexpr std::size_t kMaxDevices = 64;  // all buses
+  static constexpr std::size_t kMaxPictured = 8;  // of them, whose rates and sections are kept for pictures
   static constexpr std::size_t kMaxLinks = 8;     // of one device
   static constexpr std::size_t kMaxBuses = 64;    // as the Examiner has
 

@@ -173,6 +173,8 @@ void MeterTeller::record() {
   record_.working_s = tally_.working_s;
   if (tally_.working_s > 0) record_.outside_tolerance_pct = 100 * tally_.outside_s / tally_.working_s;
   record_.without_set_rate_s = tally_.no_set_rate.total_s;
+  record_.set_series = tally_.set_series;
+  record_.actual_series = tally_.actual_series;
   record_.at_limit_s = tally_.at_limit.total_s;
 }
 

@@ -21,6 +21,8 @@ constexpr double kLeastSettle_s = 4;   // after a start or a disturbance
 constexpr double kShortestSettled_s = 3;
 constexpr double kHoldOnChange_s = 60;
 constexpr double kLongestGap_s = 60;
+constexpr double kDrawn_s = 0.25;        // so often pictures are brought up to date
+constexpr double kLongestDrawn_s = 2.5;  // a longer pause is none of the usual calls
 constexpr double kResolved = 5;     // a step is at least so many of the smallest changes that are told
 constexpr double kIrregular = 2.2;  // long gaps against short ones: it does not send by time
 constexpr double kNear = 0.02;      // of the declared limit
@@ -420,6 +422,28 @@ void MeterPair::drop(Mark now) {
 
 void MeterPair::time(TimeNs now) {
   if (has_epoch_) account(seconds(now));
+  if (keeps_series_) draw(now);
+}
+
+double MeterPair::usual_gap_s() const {
+  const double gap = sampling().gap_s;
+  return gap > 0 ? gap : 1.0;
+}
+
+/// For so long the last delivered value stands.
+double MeterPair::hold_s() const {
+  return sampling().on_change ? kHoldOnChange_s : std::max(2 * usual_gap_s(), 1.0);
+}
+
+void MeterPair::draw(TimeNs now) {
+  const double span = drawn_ ? to_seconds(span_between(*drawn_, now)) : 0;
+  if (drawn_ && span >= 0 && span < kDrawn_s) return;
+  // Over a longer pause nothing is known.
+  if (span > 0 && span <= kLongestDrawn_s) {
+    if (set_.raw) tally_.set_series.add(*drawn_, static_cast<double>(*set_.raw), span);
+    if (last_ && seconds(now) - last_->t_s <= hold_s()) tally_.actual_series.add(*drawn_, last_->rate, span);
+  }
+  drawn_ = now;
 }
 
 void MeterPair::account(double now_s) {
@@ -433,10 +457,7 @@ void MeterPair::account(double now_s) {
     return;
   }
   if (!last_) return;
-  const Sampling sampled = sampling();
-  const double gap = sampled.gap_s > 0 ? sampled.gap_s : 1.0;
-  const double hold = sampled.on_change ? kHoldOnChange_s : std::max(2 * gap, 1.0);
-  const double span = std::min(now_s, last_->t_s + hold) - std::max(from, last_->t_s);
+  const double span = std::min(now_s, last_->t_s + hold_s()) - std::max(from, last_->t_s);
   if (!(span > 0)) return;
   const SeedingLimits& limits = device_.limits;
   const double actual = last_->rate;
@@ -470,7 +491,7 @@ void MeterPair::account(double now_s) {
     if (outside) tally_.steady_outside_s += span;
   }
   limit.note(beyond_limit(set, actual), span, limits["meter.at_limit_s"], last_at_);
-  const bool may_flow = flowed_ || since > limits["meter.dead_time_s"] + gap;
+  const bool may_flow = flowed_ || since > limits["meter.dead_time_s"] + usual_gap_s();
   stopped.note(!flows && may_flow, span, limits["meter.flow_stopped_s"], last_at_);
 }
 

@@ -43,6 +43,8 @@ class MeterPair {
   /// How the device sends the delivered value.
   void sending(std::optional<double> interval_s, std::optional<double> change_raw);
   void time(TimeNs now);
+  /// Set and delivered rate are kept for pictures.
+  void keep_series() { keeps_series_ = true; }
 
   /// As if the recording ended at `end`.
   MeterTally concluded(TimeNs end) const;
@@ -70,12 +72,17 @@ class MeterPair {
   void measure_step_of(const Stretch& stretch, double until_s, double& settled_from_s, bool& counts);
   void measure_settled(const Stretch& stretch, double from_s, double until_s, bool counts);
   void account(double now_s);
+  double usual_gap_s() const;
+  double hold_s() const;
+  void draw(TimeNs now);
   double allowance_s() const;
   double resolution() const;
   bool beyond_limit(double set, double actual) const;
 
   const Device& device_;
   MeterTally tally_;
+  bool keeps_series_ = false;
+  std::optional<TimeNs> drawn_;  // set_series and actual_series go so far
   TimeNs epoch_ = 0;
   bool has_epoch_ = false;
   SetRate set_;

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "base/step_series.hpp"
 #include "implement/families.hpp"
 #include "implement/meter_hunting.hpp"
 #include "implement/records.hpp"
@@ -86,6 +87,7 @@ struct MeterTally {
   double delivering_s = 0;                    // working and delivering
   double checked_set_s = 0;                   // working, with values, set rate known (also zero)
   Episodes no_set_rate, at_limit, flow_stopped;
+  StepSeries set_series, actual_series;  // raw, over the whole recording
 };
 
 }  // namespace tramlog

@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "base/step_series.hpp"
 #include "can/event.hpp"
 #include "can/mark.hpp"
 #include "isobus/device_pool.hpp"
@@ -77,6 +78,7 @@ struct PairRecord {
   double working_s = 0;             // time with work, a set rate and delivered values
   std::optional<double> outside_tolerance_pct;  // share of working_s
   double without_set_rate_s = 0, at_limit_s = 0;
+  StepSeries set_series, actual_series;  // raw; empty beyond Device::kMaxPicturedPairs
 };
 
 /// One section, counted from 1 at the left.
@@ -94,6 +96,7 @@ struct SectionRecord {
   std::uint64_t never_on = 0, never_off = 0;  // commands that were not followed before the next one, or for too long
   std::uint64_t flickers = 0;
   double outside_work_s = 0, on_s = 0, error_s = 0, overridden_s = 0;
+  StepSeries commanded_series, on_series;  // 0 off, 1 on; by their time; empty beyond Device::kMaxPicturedSections
 };
 
 /// A reported total against what was delivered by the values on the bus.

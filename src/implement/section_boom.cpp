@@ -53,6 +53,7 @@ SectionTrack* SectionBoom::track(Key key, std::size_t& room, Mark at) {
   if (room == 0) return nullptr;
   --room;
   SectionTrack& made = tracks_.emplace(key, SectionTrack(limits_)).first->second;
+  if (device_.pictured && Layout::kMaxPlaces - room <= Device::kMaxPicturedSections) made.keep_series();
   made.advance(at.time);
   made.conditions(conditions_, at);
   return &made;

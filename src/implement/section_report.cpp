@@ -144,6 +144,8 @@ SectionRecord record_of(const SectionReport& report) {
   record.on_s = report.tally.on_s;
   record.error_s = report.tally.error_s;
   record.overridden_s = report.tally.overridden_s;
+  record.commanded_series = report.tally.commanded_series;
+  record.on_series = report.tally.on_series;
   return record;
 }
 

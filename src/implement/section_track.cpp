@@ -108,6 +108,11 @@ void SectionTrack::settle(TimeNs before) {
 void SectionTrack::advance(TimeNs now) {
   if (last_ && now > *last_) {
     const double seconds = to_seconds(span_between(*last_, now));
+    if (keeps_series_) {
+      if (command_) tally_.commanded_series.add(*last_, *command_ ? 1 : 0, seconds);
+      if (state_ == SectionState::on || state_ == SectionState::off)
+        tally_.on_series.add(*last_, state_ == SectionState::on ? 1 : 0, seconds);
+    }
     if (state_ == SectionState::on) tally_.on_s += seconds;
     if (state_ == SectionState::off) tally_.off_s += seconds;
     if (state_ == SectionState::error) tally_.error_s += seconds;

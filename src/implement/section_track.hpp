@@ -6,6 +6,7 @@
 #include <optional>
 #include <vector>
 
+#include "base/step_series.hpp"
 #include "can/mark.hpp"
 #include "implement/section_states.hpp"
 
@@ -57,6 +58,7 @@ struct SectionTally {
   std::optional<Mark> error_at, overridden_at, outside_at;
   std::uint64_t told = 0, switchings = 0;
   bool override_told = false;
+  StepSeries commanded_series, on_series;  // 0 off, 1 on, by their time
 };
 
 class SectionTrack {
@@ -81,6 +83,8 @@ class SectionTrack {
   /// Nothing is known any more. `doubtful`: what was found last may be wrong too (the recorder was deaf).
   void forget(TimeNs now, bool doubtful);
   void advance(TimeNs now);
+  /// What it was told and what it did is kept for pictures.
+  void keep_series() { keeps_series_ = true; }
 
   std::optional<SectionState> state() const { return state_; }
   SectionTally concluded(TimeNs end) const;
@@ -110,6 +114,7 @@ class SectionTrack {
 
   SectionLimits limits_;
   SectionTally tally_;
+  bool keeps_series_ = false;
   std::vector<Found> found_;           // not yet beyond doubt
   std::vector<TimeNs> flicker_times_;  // within the window
   std::optional<TimeNs> last_;         // integrated up to here

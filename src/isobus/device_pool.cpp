@@ -248,12 +248,15 @@ double rounded(double value, int decimals) {
 
 }  // namespace
 
+double presented_value(const PresentationObject& presentation, double raw) {
+  return (raw + static_cast<double>(presentation.value_offset)) * as_written(presentation.scale);
+}
+
 std::string presented(const PresentationObject& presentation, std::int64_t raw) {
   if (!std::isfinite(presentation.scale)) return fmt::format("raw {}", raw);
   constexpr int kMaxDecimals = 7;
   const int decimals = std::min<int>(presentation.decimals, kMaxDecimals);
-  const double sum = static_cast<double>(raw) + static_cast<double>(presentation.value_offset);
-  const double value = rounded(sum * as_written(presentation.scale), decimals);
+  const double value = rounded(presented_value(presentation, static_cast<double>(raw)), decimals);
   std::string text = fmt::format("{:.{}f}", value, decimals);
   if (!is_blank(presentation.unit)) text += " " + presentation.unit;
   return text;

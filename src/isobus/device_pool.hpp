@@ -168,5 +168,7 @@ std::string problem_words(const PoolProblem& problem);
 /// (raw + offset) x scale with `decimals` places (at most 7), halves rounded away from zero, and unit: "181.3
 /// kg/ha"; "raw 1813" if the scale is no number.
 std::string presented(const PresentationObject& presentation, std::int64_t raw);
+/// The number of it, not rounded; not finite if the scale is not.
+double presented_value(const PresentationObject& presentation, double raw);
 
 }  // namespace tramlog

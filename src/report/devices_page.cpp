@@ -1,3 +1,4 @@
+#include "report/head.hpp"
 #include "report/devices_page.hpp"
 
 #include <fmt/format.h>
@@ -140,7 +141,7 @@ std::string devices_page(const Report& report, const Schema& schema, const Devic
   page.item("", head);
   page.item("", fmt::format("{} to {} UTC ({}), {}", format_date_time(all.start), format_date_time(all.end),
                             format_span(all.end - all.start), counted(all.frames, "frame", "frames")));
-  for (const std::string& file : report.files) page.item("Capture ", file);
+  for (const std::string& file : capture_words(report)) page.item("Capture ", file);
   if (all.seeding.implements.empty()) {
     page.line();
     page.item("", "No implement talked to a task controller in this recording.");

@@ -1,3 +1,4 @@
+#include "report/head.hpp"
 #include "report/seeding_page.hpp"
 
 #include <fmt/format.h>
@@ -126,7 +127,7 @@ std::string seeding_page(const Report& report, const FormatOptions& options) {
   page.item("", head);
   page.item("", fmt::format("{} to {} UTC ({}), {}", format_date_time(all.start), format_date_time(all.end),
                             format_span(all.end - all.start), counted(all.frames, "frame", "frames")));
-  for (const std::string& file : report.files) page.item("Capture ", file);
+  for (const std::string& file : capture_words(report)) page.item("Capture ", file);
   page.line();
   page.item("", kSeedingCaution);
 

@@ -46,7 +46,7 @@ Result<nlohmann::json> live_request(const CommonOptions& options, bool rollcall)
                  "schema, limits, weights and descriptions of a live report are the recorder's own", "--live",
                  "name them in its configuration ([machine] in tramlogd.toml)"};
   nlohmann::json request = {
-      {"do", rollcall ? "rollcall" : "report"}, {"format", options.format}, {"unicode", options.unicode}};
+      {"do", rollcall ? "rollcall" : "report"}, {"format", options.format}, {"unicode", options.unicode}, {"place", options.place}};
   if (!options.roster.empty()) {
     auto text = read_text_file(options.roster, kMaxRosterBytes);
     if (!text) return text.error();

@@ -2,6 +2,7 @@
 #include <csignal>
 
 #include "tool/command.hpp"
+#include "tool/completion.hpp"
 
 int main(int argc, char** argv) {
   using namespace tramlog;
@@ -26,6 +27,7 @@ int main(int argc, char** argv) {
   add_status_command(app, code);
   add_mark_command(app, code);
   add_replay_command(app, code);
+  add_completion_command(app, code);
   try {
     app.parse(argc, argv);
   } catch (const CLI::Success& asked_for_help) {

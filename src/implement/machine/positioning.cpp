@@ -8,6 +8,7 @@
 #include "implement/line_tools.hpp"
 #include "implement/spell.hpp"
 #include "implement/watch.hpp"
+#include "isobus/position.hpp"
 
 namespace tramlog::machine {
 
@@ -37,20 +38,6 @@ struct Fix {
 
 bool in_degrees(std::int64_t value, std::int64_t limit) {
   return value >= -limit && value <= limit;
-}
-
-/// Integers of 129025: 1e-7 degrees, signed.
-bool is_rapid_valid(Bytes data) {
-  return in_degrees(static_cast<std::int32_t>(load_le32(data.data())), 900'000'000) &&
-         in_degrees(static_cast<std::int32_t>(load_le32(data.data() + 4)), 1'800'000'000);
-}
-
-/// 65267: 1e-7 degrees from -210; above 0xFAFFFFFF no value.
-bool is_vehicle_position_valid(Bytes data) {
-  const auto degrees = [&](std::size_t at) {
-    return std::int64_t{load_le32(data.data() + at)} - 2'100'000'000;
-  };
-  return in_degrees(degrees(0), 900'000'000) && in_degrees(degrees(4), 1'800'000'000);
 }
 
 /// Method: B32 bits 8-5; integrity: B33 bits 2-1; satellites: B34; latitude: B8-B15, 1e-16 degrees.
@@ -120,10 +107,10 @@ class Positioning final : public MachineWatch {
       has_quality_ = true;
       take(at, parse_quality(data));
     } else if (message.pgn == kRapid && data.size() >= 8 && rapid_.accepts(message)) {
-      take_plain(at, is_rapid_valid(data));
+      take_plain(at, parse_position(kRapid, data).has_value());
     } else if (message.pgn == kVehiclePosition && data.size() >= 8 && !rapid_.spoke &&
                vehicle_.accepts(message)) {
-      take_plain(at, is_vehicle_position_valid(data));
+      take_plain(at, parse_position(kVehiclePosition, data).has_value());
     }
   }
 

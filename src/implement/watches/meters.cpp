@@ -272,6 +272,7 @@ class Meters final : public DeviceWatch {
     if (found == pairs_.end()) {
       if (pairs_.size() >= kMaxPairs) return;
       found = pairs_.emplace(key, MeterPair(device_, family, value.variable.element)).first;
+      if (device_.pictured && pairs_.size() <= Device::kMaxPicturedPairs) found->second.keep_series();
       MeterPair& made = found->second;
       made.set_limits(device_.value_of({key.second, family.minimum}),
                       device_.value_of({key.second, family.maximum}));

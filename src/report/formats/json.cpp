@@ -10,6 +10,7 @@
 #include "report/recorder_page.hpp"
 #include "report/seeding_json.hpp"
 #include "report/seeding_page.hpp"
+#include "report/series_json.hpp"
 
 namespace tramlog::formats {
 
@@ -282,7 +283,7 @@ std::string dumped(const Json& object) {
   return object.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 
-std::string render_report(const Report& report, const FormatOptions&) {
+std::string render_report(const Report& report, const FormatOptions& options) {
   const Conclusions& all = report.found;
   Json unclaimed = Json::array();
   for (const UnclaimedRecord& u : all.unclaimed)
@@ -292,19 +293,21 @@ std::string render_report(const Report& report, const FormatOptions&) {
                          {"last_seen", format_rfc3339(u.last_seen.time)},
                          {"frames", u.frames},
                          {"software", u.software}});
-  return dumped({{"schema", "tramlog.report/1"},
-                 {"capture", capture(report)},
-                 {"controllers", controllers(all)},
-                 {"unclaimed", std::move(unclaimed)},
-                 {"roster", roster(all)},
-                 {"dropouts", dropouts(all)},
-                 {"dtcs", dtcs(all)},
-                 {"transfers", transfers(all)},
-                 {"faults", faults(all)},
-                 {"findings", findings(all)},
-                 {"story", story(all)},
-                 {"implements", implements_json(all, false)},
-                 {"recorder", recorder_json(all)}});
+  return dumped_report({{"schema", "tramlog.report/1"},
+                        {"capture", capture(report)},
+                        {"machine", machine_json(all, options.place)},
+                        {"controllers", controllers(all)},
+                        {"unclaimed", std::move(unclaimed)},
+                        {"roster", roster(all)},
+                        {"dropouts", dropouts(all)},
+                        {"dtcs", dtcs(all)},
+                        {"transfers", transfers(all)},
+                        {"faults", faults(all)},
+                        {"findings", findings(all)},
+                        {"story", story(all)},
+                        {"implements", implements_json(all, false)},
+                        {"recorder", recorder_json(all)},
+                        {"series", series_json(all)}});
 }
 
 std::string render_rollcall(const Report& report, const FormatOptions&) {
