@@ -39,6 +39,23 @@ foreach(page tramlog.1 tramlog-stage.1 tramlogd.toml.5 tramlogd.8)
 endforeach()
 add_custom_target(manual_pages ALL DEPENDS ${packed_pages})
 
+# Completions, written by the program itself.
+foreach(shell bash zsh fish)
+  set(script ${CMAKE_CURRENT_BINARY_DIR}/completion/tramlog.${shell})
+  add_custom_command(OUTPUT ${script}
+    COMMAND ${CMAKE_COMMAND} -E make_directory ${CMAKE_CURRENT_BINARY_DIR}/completion
+    COMMAND tramlog completion ${shell} -o ${script}
+    DEPENDS tramlog VERBATIM)
+  list(APPEND completion_scripts ${script})
+endforeach()
+add_custom_target(completions ALL DEPENDS ${completion_scripts})
+install(FILES ${CMAKE_CURRENT_BINARY_DIR}/completion/tramlog.bash
+        DESTINATION ${CMAKE_INSTALL_DATADIR}/bash-completion/completions RENAME tramlog)
+install(FILES ${CMAKE_CURRENT_BINARY_DIR}/completion/tramlog.zsh
+        DESTINATION ${CMAKE_INSTALL_DATADIR}/zsh/vendor-completions RENAME _tramlog)
+install(FILES ${CMAKE_CURRENT_BINARY_DIR}/completion/tramlog.fish
+        DESTINATION ${CMAKE_INSTALL_DATADIR}/fish/vendor_completions.d)
+
 set(CPACK_GENERATOR DEB)
 set(CPACK_PACKAGE_NAME ${PROJECT_NAME})
 set(CPACK_PACKAGE_VENDOR "tramlog makers")

@@ -33,17 +33,17 @@ std::vector<std::string> values_of(const std::string& explains) {
   const std::size_t at = explains.find(kBegin);
   if (at == std::string::npos) return values;
   std::string word;
+  int depth = 0;  // what stands in brackets explains the value before it
   for (std::size_t i = at + kBegin.size(); i <= explains.size(); ++i) {
     const char c = i < explains.size() ? explains[i] : ',';
-    if (std::isalnum(static_cast<unsigned char>(c)) != 0 || c == '-' || c == '_') {
+    depth += c == '(' ? 1 : c == ')' ? -1 : 0;
+    if (depth > 0 || c == ')' || c == ' ') continue;
+    if (std::isalnum(static_cast<unsigned char>(c)) != 0 || c == '-' || c == '_')
       word += c;
-    } else if (c == ',' || c == ' ') {
-      if (c == ',' && !word.empty()) values.push_back(std::exchange(word, {}));
-    } else {
-      break;
-    }
+    else if (!word.empty())
+      values.push_back(std::exchange(word, {}));
+    if (c == ';' || c == '.' || c == ':') break;
   }
-  if (!word.empty()) values.push_back(word);
   return values;
 }
 

@@ -276,7 +276,7 @@ void add_export_command(CLI::App& app, int& code) {
   command->add_flag("--events", options->events,
                     "Only what the recorder told: error frames, statistics, link changes, losses, damage");
   command->add_option("--format", options->common.format,
-                      "csv, jsonl (or json: the same) or sqlite; else by the output's name (.csv, .jsonl, "
+                      "One of: csv, jsonl (or json: the same), sqlite; else by the output's name (.csv, .jsonl, "
                       ".json, .sqlite, .db)");
   add_output(*command, options->common);
   command->footer(

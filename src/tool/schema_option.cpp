@@ -17,7 +17,7 @@ void add_time_span(CLI::App& command, CommonOptions& options) {
 }
 
 void add_units(CLI::App& command, CommonOptions& options) {
-  command.add_option("--units", options.units, "Units of the values: metric, imperial or us");
+  command.add_option("--units", options.units, "Units of the values. One of: metric, imperial, us");
 }
 
 void add_filter(CLI::App& command, DecodeFilter& filter) {
