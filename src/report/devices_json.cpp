@@ -2,6 +2,8 @@
 
 #include "base/text.hpp"
 #include "exam/words.hpp"
+#include "report/recorder_page.hpp"
+#include "report/series_json.hpp"
 #include "report/device_tree.hpp"
 #include "report/devices_page.hpp"
 #include "report/seeding_json.hpp"
@@ -168,6 +170,8 @@ std::string devices_json(const Report& report, const Schema& schema, const Devic
                        {"start", format_rfc3339(all.start)},
                        {"end", format_rfc3339(all.end)},
                        {"frames", all.frames}}},
+                     {"machine", machine_json(all, options.format.place)},
+                     {"notes", notes_json(all)},
                      {"implements", std::move(implements)}};
   return root.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }

@@ -1,4 +1,5 @@
 #include "report/head.hpp"
+#include "report/recorder_page.hpp"
 #include "report/devices_page.hpp"
 
 #include <fmt/format.h>
@@ -136,12 +137,7 @@ bool is_called(const Conclusions& all, const ImplementRecord& implement, const s
 std::string devices_page(const Report& report, const Schema& schema, const DevicesOptions& options) {
   const Conclusions& all = report.found;
   Page page(options.format.unicode);
-  std::string head = "DEVICE DESCRIPTIONS";
-  if (all.rollcall && !all.rollcall->machine.empty()) head += ": " + all.rollcall->machine;
-  page.item("", head);
-  page.item("", fmt::format("{} to {} UTC ({}), {}", format_date_time(all.start), format_date_time(all.end),
-                            format_span(all.end - all.start), counted(all.frames, "frame", "frames")));
-  for (const std::string& file : capture_words(report)) page.item("Capture ", file);
+  head_page(page, report, "DEVICE DESCRIPTIONS", options.format);
   if (all.seeding.implements.empty()) {
     page.line();
     page.item("", "No implement talked to a task controller in this recording.");
@@ -151,6 +147,7 @@ std::string devices_page(const Report& report, const Schema& schema, const Devic
     write_tree(page, implement, schema, options.element);
     if (!options.element) write_events(page, implement);
   }
+  notes_page(page, all);
   return page.take();
 }
 

@@ -5,12 +5,29 @@
 #include <cmath>
 
 #include "base/text.hpp"
+#include "exam/words.hpp"
 
 namespace tramlog {
 
+void head_page(Page& page, const Report& report, const char* what, const FormatOptions& options) {
+  const Conclusions& all = report.found;
+  std::string head = what;
+  if (all.rollcall && !all.rollcall->machine.empty()) head += ": " + all.rollcall->machine;
+  page.item("", head);
+  std::string buses;
+  for (const BusSummary& bus : all.buses) buses += (buses.empty() ? "" : ", ") + bus.name;
+  page.item("", fmt::format("{} to {} UTC ({}), {} on {}", format_date_time(all.start),
+                            format_date_time(all.end), format_span(all.end - all.start),
+                            counted(all.frames, "frame", "frames"), buses.empty() ? "no bus" : buses));
+  for (const std::string& told : {hours_words(all.machine), place_words(all.machine, options)})
+    if (!told.empty()) page.item("", told);
+  for (const std::string& capture : capture_words(report)) page.item("Capture ", capture);
+}
+
 std::string hours_words(const MachineRecord& machine) {
   if (!machine.hours_first || !machine.hours_last) return {};
-  if (*machine.hours_first == *machine.hours_last) return fmt::format("Engine hours {:.2f}", *machine.hours_last);
+  if (*machine.hours_first == *machine.hours_last)
+    return fmt::format("Engine hours {:.2f}", *machine.hours_last);
   return fmt::format("Engine hours {:.2f} to {:.2f}", *machine.hours_first, *machine.hours_last);
 }
 

@@ -33,15 +33,27 @@ std::string clock_words(const Conclusions& all, const ClockComparison& clock) {
 
 }  // namespace
 
-void recorder_page(Page& page, const Conclusions& all) {
-  const RecorderRecord& recorder = all.recorder;
+void notes_page(Page& page, const Conclusions& all) {
   bool marked = false;
-  for (const RecordedNote& noted : recorder.notes) {
+  for (const RecordedNote& noted : all.recorder.notes) {
     if (noted.note.kind != Kind::mark) continue;
     if (!marked) page.heading("NOTES OF THE TECHNICIAN");
     marked = true;
     page.item(fmt::format("  {}  ", format_time_of_day(noted.time)), noted.note.text);
   }
+}
+
+Json notes_json(const Conclusions& all) {
+  Json notes = Json::array();
+  for (const RecordedNote& noted : all.recorder.notes)
+    if (noted.note.kind == Kind::mark)
+      notes.push_back({{"time", format_rfc3339(noted.time)}, {"text", noted.note.text}});
+  return notes;
+}
+
+void recorder_page(Page& page, const Conclusions& all) {
+  const RecorderRecord& recorder = all.recorder;
+  notes_page(page, all);
   // With a clock that agrees and no recorder's notes there is nothing that anybody would want to know.
   const bool clock_off = recorder.clock && (magnitude(recorder.clock->last_offset) > kSameTime ||
                                             magnitude(recorder.clock->first_offset) > kSameTime);

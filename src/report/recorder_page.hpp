@@ -10,6 +10,10 @@ namespace tramlog {
 
 /// The technician's notes, runs, clock; nothing if there is nothing to tell.
 void recorder_page(Page& page, const Conclusions& all);
+/// The technician's notes alone, with a heading; nothing without any.
+void notes_page(Page& page, const Conclusions& all);
+/// The same: time and text.
+nlohmann::ordered_json notes_json(const Conclusions& all);
 /// Key `recorder` of tramlog.report/1: runs[], notes[], clock; null if nothing was told.
 nlohmann::ordered_json recorder_json(const Conclusions& all);
 

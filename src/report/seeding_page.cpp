@@ -1,4 +1,5 @@
 #include "report/head.hpp"
+#include "report/recorder_page.hpp"
 #include "report/seeding_page.hpp"
 
 #include <fmt/format.h>
@@ -122,12 +123,7 @@ std::string seeding_page(const Report& report, const FormatOptions& options) {
   const Conclusions& all = report.found;
   const SeedingRecord& seeding = all.seeding;
   Page page(options.unicode);
-  std::string head = "SEEDING CHECK";
-  if (all.rollcall && !all.rollcall->machine.empty()) head += ": " + all.rollcall->machine;
-  page.item("", head);
-  page.item("", fmt::format("{} to {} UTC ({}), {}", format_date_time(all.start), format_date_time(all.end),
-                            format_span(all.end - all.start), counted(all.frames, "frame", "frames")));
-  for (const std::string& file : capture_words(report)) page.item("Capture ", file);
+  head_page(page, report, "SEEDING CHECK", options);
   page.line();
   page.item("", kSeedingCaution);
 
@@ -168,6 +164,7 @@ std::string seeding_page(const Report& report, const FormatOptions& options) {
   }
   if (!seeding.implements.empty() && !seeding.lines.empty()) page.heading("MACHINE");
   write_topics(page, seeding.lines);
+  notes_page(page, all);
   return page.take();
 }
 

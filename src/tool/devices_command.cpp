@@ -125,7 +125,7 @@ int run(const DevicesChoice& choice) {
                    "see tramlog devices without --element"});
   }
   DevicesOptions shown;
-  shown.format.unicode = options.unicode;
+  shown.format = {options.unicode, options.place};
   if (choice.element >= 0) shown.element = static_cast<std::uint16_t>(choice.element);
   return deliver(options,
                  options.format == "json" ? devices_json(*report, *schema, shown) : devices_page(*report, *schema, shown), code);
@@ -147,6 +147,7 @@ void add_devices_command(CLI::App& app, int& code) {
   command->add_option("--save", choice->save, "Write the binary description to this file");
   command->add_flag("--learn", choice->learn, "Keep the uploaded descriptions in the library folder");
   add_format(*command, options);
+  add_place(*command, options);
   add_output(*command, options);
   command->footer(
       "Example:\n  tramlog devices start-up.pcapng.zst\n"

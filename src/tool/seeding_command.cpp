@@ -35,7 +35,7 @@ int run(const CommonOptions& options, bool print_limits) {
   if (!report) return fail(report.error());
   int code = exit_code_of(*report);
   if (code != kDamagedInput) code = needs_attention(report->found) ? kSomethingWrong : kFine;
-  return deliver(options, format->seeding(*report, {options.unicode}), code);
+  return deliver(options, format->seeding(*report, {options.unicode, options.place}), code);
 }
 
 }  // namespace
@@ -51,6 +51,7 @@ void add_seeding_command(CLI::App& app, int& code) {
   add_implement(*command, *options);
   command->add_flag("--print-limits", *print_limits, "Write the built-in limits with their reasons, and nothing else");
   add_format(*command, *options);
+  add_place(*command, *options);
   add_output(*command, *options);
   command->footer(
       "Example:\n  tramlog seeding headland-to-headland.pcapng.zst\n"

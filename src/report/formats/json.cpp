@@ -310,20 +310,24 @@ std::string render_report(const Report& report, const FormatOptions& options) {
                         {"series", series_json(all)}});
 }
 
-std::string render_rollcall(const Report& report, const FormatOptions&) {
+std::string render_rollcall(const Report& report, const FormatOptions& options) {
   return dumped({{"schema", "tramlog.rollcall/1"},
                  {"capture", capture(report)},
+                 {"machine", machine_json(report.found, options.place)},
+                 {"notes", notes_json(report.found)},
                  {"roster", roster(report.found)},
                  {"controllers", controllers(report.found)}});
 }
 
-std::string render_seeding(const Report& report, const FormatOptions&) {
+std::string render_seeding(const Report& report, const FormatOptions& options) {
   const Conclusions& all = report.found;
   Json lines = Json::array();
   for (const CheckLine& line : all.seeding.lines) lines.push_back(line_json(line));
   return dumped({{"schema", "tramlog.seeding/1"},
                  {"caution", kSeedingCaution},
                  {"capture", capture(report)},
+                 {"machine", machine_json(all, options.place)},
+                 {"notes", notes_json(all)},
                  {"implements", implements_json(all, true)},
                  {"lines", std::move(lines)}});
 }

@@ -49,21 +49,6 @@ std::string on_bus(const Conclusions& all, BusIndex bus) {
   return several_buses(all) ? fmt::format(" on {}", all.buses[bus].name) : std::string();
 }
 
-void title(Page& page, const Report& report, const char* what, const FormatOptions& options) {
-  const Conclusions& all = report.found;
-  std::string head = what;
-  if (all.rollcall && !all.rollcall->machine.empty()) head += ": " + all.rollcall->machine;
-  page.item("", head);
-  std::string buses;
-  for (const BusSummary& bus : all.buses) buses += (buses.empty() ? "" : ", ") + bus.name;
-  page.item("", fmt::format("{} to {} UTC ({}), {} on {}", format_date_time(all.start),
-                            format_date_time(all.end), format_span(all.end - all.start),
-                            counted(all.frames, "frame", "frames"), buses.empty() ? "no bus" : buses));
-  for (const std::string& told : {hours_words(all.machine), place_words(all.machine, options)})
-    if (!told.empty()) page.item("", told);
-  for (const std::string& file : capture_words(report)) page.item("Capture ", file);
-}
-
 void more_in_roll_call(Page& page, std::size_t told) {
   if (told > kBriefAnswers)
     page.item("  * ",
@@ -398,7 +383,7 @@ void transfers(Page& page, const Conclusions& all) {
 std::string render_report(const Report& report, const FormatOptions& options) {
   const Conclusions& all = report.found;
   Page page(options.unicode);
-  title(page, report, "BUS REPORT", options);
+  head_page(page, report, "BUS REPORT", options);
   main_findings_page(page, all);
   answers(page, report, " below");
   story_page(page, all);
@@ -416,7 +401,7 @@ std::string render_report(const Report& report, const FormatOptions& options) {
 std::string render_rollcall(const Report& report, const FormatOptions& options) {
   const Conclusions& all = report.found;
   Page page(options.unicode);
-  title(page, report, "ROLL CALL", options);
+  head_page(page, report, "ROLL CALL", options);
   answers(page, report, ": see tramlog report");
   roll(page, all);
   if (all.rollcall) {
@@ -428,6 +413,7 @@ std::string render_rollcall(const Report& report, const FormatOptions& options) 
       page.item("  ", fmt::format("{}: {}.", entry.label, entry.detail));
     }
   }
+  notes_page(page, all);
   return page.take();
 }
 
