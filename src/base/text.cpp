@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <charconv>
 #include <iterator>
 
 #include "base/utf8.hpp"
@@ -205,6 +206,23 @@ std::string hex_bytes(Bytes bytes, std::string_view separator) {
     out.push_back(kDigits[bytes[i] & 0x0F]);
   }
   return out;
+}
+
+std::string ascii_lower(std::string_view text) {
+  std::string lower(text);
+  for (char& c : lower)
+    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+  return lower;
+}
+
+std::optional<std::uint32_t> parse_number(std::string_view text) {
+  const bool hex = text.size() > 2 && text[0] == '0' && (text[1] == 'x' || text[1] == 'X');
+  if (hex) text.remove_prefix(2);
+  std::uint32_t value = 0;
+  const char* end = text.data() + text.size();
+  const auto [stop, fault] = std::from_chars(text.data(), end, value, hex ? 16 : 10);
+  if (fault != std::errc{} || stop != end || text.empty()) return std::nullopt;
+  return value;
 }
 
 }  // namespace tramlog

@@ -22,6 +22,12 @@ std::string printable_utf8(std::string_view text);
 /// Without blanks, tabs and line ends at both ends.
 std::string_view trimmed(std::string_view text);
 
+/// A to Z become a to z; nothing else is changed.
+std::string ascii_lower(std::string_view text);
+
+/// The whole text as a number without sign, decimal or with 0x; none if it is anything else or does not fit.
+std::optional<std::uint32_t> parse_number(std::string_view text);
+
 /// Whole-text match of a pattern in which * stands for any run, ? for any one character and [a-c] or [!a-c]
 /// for one character of a set; case counts. A '[' that is never closed stands for itself. Characters are code
 /// points. Takes time of at most pattern length x text length.

@@ -58,6 +58,10 @@ struct RecorderNote {
     not_recorded = 5,   // number: frames and notices that found no room in memory while the disk failed; text: why
     disk = 6,           // text: what happened to the disk, or that it is well again
     interface = 7,      // text: what became of an interface or its settings
+    cut = 8,            // text: of which recording this is a slice. boot 1: a part of it begins; number: of chosen controllers, 0: everybody;
+                        // data: who they are, 9 bytes each: "N" and the NAME, or "A", address and zeros
+    known = 9,          // of_bus; heard before a slice begins: number: PGN, data: the message, address: who said it; span: so long ago.
+                        // First PGN 60928 (its span: of the unit's last frame; boot 1: it was gone), then the unit's other messages
   };
   Kind kind = Kind::mark;
   bool of_bus = false;       // it is about the event's bus; else about the recorder as a whole
@@ -65,6 +69,9 @@ struct RecorderNote {
   std::uint64_t boot = 0;    // counted by the recorder, 1 = the first it saw; 0: not told
   SpanNs span = 0;
   std::string text;          // UTF-8
+  std::uint8_t address = 0;  // known
+  std::string data;          // known, cut: bytes, at most kMostData
+  static constexpr std::size_t kMostData = 2000;
 };
 
 using Notice = std::variant<BusInfo, Counters, LinkChange, FramesLost, Damage, RecorderNote>;

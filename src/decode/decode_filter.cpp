@@ -14,31 +14,14 @@ namespace {
 
 constexpr Pgn kLargestPgn = 0x3FFFF;
 
-std::string lower(std::string_view text) {
-  std::string out(text);
-  for (char& c : out)
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-  return out;
-}
-
 /// `pattern` is in lower case. A name that holds a bracket matches itself.
 bool fits(const std::string& pattern, std::string_view name) {
-  const std::string text = lower(name);
+  const std::string text = ascii_lower(name);
   return pattern == text || matches_glob(pattern, text);
 }
 
 bool looks_like_number(std::string_view text) {
   return !text.empty() && text[0] >= '0' && text[0] <= '9';
-}
-
-std::optional<std::uint32_t> parse_number(std::string_view text) {
-  const bool hex = text.size() > 2 && text[0] == '0' && (text[1] == 'x' || text[1] == 'X');
-  if (hex) text.remove_prefix(2);
-  std::uint32_t value = 0;
-  const char* end = text.data() + text.size();
-  const auto [stop, fault] = std::from_chars(text.data(), end, value, hex ? 16 : 10);
-  if (fault != std::errc{} || stop != end || text.empty()) return std::nullopt;
-  return value;
 }
 
 Error usage(std::string what, std::string option, std::string remedy) {
@@ -74,7 +57,7 @@ std::vector<std::string> known_terms() {
 Result<CompiledFilter> CompiledFilter::make(const DecodeFilter& filter, const Schema& schema,
                                             const std::optional<Roster>& roster) {
   CompiledFilter compiled;
-  for (const std::string& bus : filter.buses) compiled.buses_.push_back(lower(bus));
+  for (const std::string& bus : filter.buses) compiled.buses_.push_back(ascii_lower(bus));
   for (const std::string& text : filter.controllers)
     if (auto error = compiled.add_controller(text, roster)) return *error;
   if (!filter.messages.empty() || !filter.signals.empty()) {
@@ -91,7 +74,7 @@ Result<CompiledFilter> CompiledFilter::make(const DecodeFilter& filter, const Sc
 std::optional<Error> CompiledFilter::add_controller(const std::string& text,
                                                     const std::optional<Roster>& roster) {
   by_controller_ = true;
-  const bool prefixed = text.size() == 18 && lower(text).rfind("0x", 0) == 0;
+  const bool prefixed = text.size() == 18 && ascii_lower(text).rfind("0x", 0) == 0;
   if (const auto name = Name::from_hex(prefixed ? text.substr(2) : text)) {
     names_.insert(name->raw());
     return std::nullopt;
@@ -103,7 +86,7 @@ std::optional<Error> CompiledFilter::add_controller(const std::string& text,
     addresses_.insert(*number);
     return std::nullopt;
   }
-  const std::string pattern = lower(text);
+  const std::string pattern = ascii_lower(text);
   std::vector<std::string> candidates;
   if (roster)
     for (const RosterEntry& entry : roster->entries) candidates.push_back(entry.label);
@@ -125,7 +108,7 @@ std::optional<Error> CompiledFilter::add_controller(const std::string& text,
 std::optional<Error> CompiledFilter::add_message(const std::string& text,
                                                  const std::vector<const MessageSpec*>& known) {
   by_message_ = true;
-  const std::string number_text = lower(text).rfind("pgn:", 0) == 0 ? text.substr(4) : text;
+  const std::string number_text = ascii_lower(text).rfind("pgn:", 0) == 0 ? text.substr(4) : text;
   if (number_text.size() < text.size() || looks_like_number(text)) {
     const auto number = parse_number(number_text);
     if (!number || *number > kLargestPgn)
@@ -133,7 +116,7 @@ std::optional<Error> CompiledFilter::add_message(const std::string& text,
     pgns_.insert(*number);
     return std::nullopt;
   }
-  const std::string pattern = lower(text);
+  const std::string pattern = ascii_lower(text);
   bool any = false;
   for (const MessageSpec* spec : known)
     if (fits(pattern, spec->name)) {
@@ -150,7 +133,7 @@ std::optional<Error> CompiledFilter::add_message(const std::string& text,
 std::optional<Error> CompiledFilter::add_signal(const std::string& text,
                                                 const std::vector<const MessageSpec*>& known) {
   by_signal_ = true;
-  const std::string pattern = lower(text);
+  const std::string pattern = ascii_lower(text);
   const bool spn = pattern.rfind("spn:", 0) == 0;
   if (spn || pattern.rfind("ddi:", 0) == 0) {
     const auto number = parse_number(std::string_view(pattern).substr(4));

@@ -162,6 +162,8 @@ void Conclude::controllers() {
         record.software_silence = SoftwareSilence::no_answer;
     }
     if (function.refused) record.state = ControllerState::refused;
+    if (voice.gone_before && voice.frames == 0) record.state = ControllerState::lost;
+    if (voice.known_before) record.known_before = voice.known_before->time;
     for (const Stream* stream : voice.streams)
       if (dependable(*stream)) {
         ++record.rhythms;

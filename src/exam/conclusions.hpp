@@ -30,6 +30,7 @@ struct BlindSpan {
   TimeNs end = 0;
   std::optional<std::uint64_t> frames_lost;
   std::string reason;
+  bool left_out = false;  // on purpose: it lies between the parts of a slice
 };
 
 struct BusSummary {
@@ -72,6 +73,7 @@ struct ControllerRecord {
   std::optional<ProductIdentification> product;
   std::optional<ComponentIdentification> component;
   std::vector<Functionality> functionalities;
+  std::optional<TimeNs> known_before;  // a slice: known from what lies before it, and heard then for the last time
   std::string label;  // from the roster; empty: none
   ControllerState state = ControllerState::present;
   /// How its silence was judged: how many of its streams have a rhythm, and the slowest of them.

@@ -3,6 +3,7 @@
 
 #include <deque>
 #include <memory>
+#include <set>
 #include <vector>
 
 #include "exam/bus_clock.hpp"
@@ -97,6 +98,11 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   void take_broadcast_control(BusWatch& bus, const Message& message);
   void take_notice(const Event& event);
   void take_note(const Event& event, const RecorderNote& note);
+  void take_known(const Event& event, const RecorderNote& note);
+  void take_cut(const Event& event, const RecorderNote& note);
+  /// Everything of it is here: always, but in a slice that was made for others.
+  bool is_whole(const Party& party) const;
+  bool take_identity(Party& voice, Pgn pgn, Bytes data, Mark at);
   void note_loss(BusIndex bus, TimeNs from, TimeNs to);
   void take_error(const Event& event);
   void on_message(const Message& message) override;
@@ -142,6 +148,10 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   ImplementWatch implements_;
 
   bool started_ = false;
+  Party* known_party_ = nullptr;  // whom the latest note of what was known speaks of
+  std::set<std::uint64_t> chosen_names_;
+  std::set<Address> chosen_addresses_;
+  bool chosen_only_ = false;  // a slice that holds some controllers only: the bus was not as quiet as it seems
   TimeNs start_ = 0;
   TimeNs now_ = 0;  // latest time of any event
   TimeNs next_tick_ = 0;

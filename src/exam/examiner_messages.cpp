@@ -54,7 +54,6 @@ void Examiner::Impl::take_message(const Message& message) {
   BusWatch& bus = *buses_[message.bus];
   Party* voice = bus.voices[message.source];
   if (voice == nullptr) return;
-  Identity& identity = voice->identity;
   const Mark at{message.start, message.first_frame};
   if (ImplementWatch::wants(message.pgn)) implements_.take(message);
   if (BusClock::wants(message.pgn)) bus_clock_.take(message);
@@ -92,34 +91,8 @@ void Examiner::Impl::take_message(const Message& message) {
           clear_requests_.size() < kMaxClearRequests)
         clear_requests_.push_back({message.bus, message.source, message.destination, at});
       return;
-    case kPgnSoftwareIdentification: {
-      SoftwareIdentification software = parse_software_identification(message.data);
-      if (software.texts.empty()) {
-        identity.answered_empty = true;
-      } else if (identity.software != software.texts) {
-        if (!identity.software.empty()) {
-          identity.software_before = identity.software;
-          identity.software_before_reported = identity.software_reported;
-        }
-        identity.software = std::move(software.texts);
-        identity.software_reported = at;
-      }
-      return;
-    }
-    case kPgnEcuIdentification:
-      identity.ecu = parse_ecu_identification(message.data);
-      return;
-    case kPgnProductIdentification:
-      identity.product = parse_product_identification(message.data);
-      return;
-    case kPgnComponentIdentification:
-      identity.component = parse_component_identification(message.data);
-      return;
-    case kPgnFunctionalities:
-      identity.functionalities = parse_functionalities(message.data);
-      return;
     default:
-      return;
+      take_identity(*voice, message.pgn, message.data, at);
   }
 }
 
@@ -389,6 +362,8 @@ void Examiner::Impl::take_note(const Event& event, const RecorderNote& note) {
       recorder_.runs.back().end = event.time;
     return;
   }
+  if (note.kind == Kind::known) return take_known(event, note);
+  if (note.kind == Kind::cut && note.boot == 1) take_cut(event, note);
   const auto same_kind = [&](const RecordedNote& other) { return other.note.kind == note.kind; };
   const auto known = std::count_if(recorder_.notes.begin(), recorder_.notes.end(), same_kind);
   if (static_cast<std::size_t>(known) >= kMaxNotes) {

@@ -12,6 +12,7 @@ constexpr double kHolePeriods = 2.5;
 constexpr const char* kStoodStill = "the recorder stood still: no statistics blocks";
 constexpr const char* kCutOff = "the recorder was cut off, or not running";
 constexpr const char* kBusOff = "the recorder's interface was bus-off";
+constexpr const char* kLeftOut = "left out of this slice";
 // Frames that were queued when the interface went deaf may still be written.
 constexpr SpanNs kQueued = kSecond;
 }  // namespace
@@ -41,7 +42,8 @@ void Hearing::take_counters(const Counters& counters, TimeNs time, std::uint64_t
                             TimeNs last_frame) {
   const std::uint64_t dropped = counters.interface_dropped.value_or(0) + counters.system_dropped.value_or(0);
   ++blocks_;
-  if (blocks_ == 1) {
+  if (blocks_ == 1 || counters_start_anew_) {
+    counters_start_anew_ = false;
     last_time_ = time;
     last_dropped_ = dropped;
     told_lost_ = 0;
@@ -65,7 +67,7 @@ void Hearing::take_counters(const Counters& counters, TimeNs time, std::uint64_t
     told_lost_ = 0;
   }
 
-  if (counters.received) {
+  if (counters.received && !filtered_) {
     // What the interface received, did not drop, and yet is not in the capture. A frame or two may be on
     // their way when the block is written, so only what is still missing one block later counts.
     const auto deficit = static_cast<std::int64_t>(*counters.received) - static_cast<std::int64_t>(dropped) -
@@ -182,6 +184,20 @@ void Hearing::take_new_run(TimeNs last_frame, TimeNs time) {
   told_lost_ = 0;
   counted_ahead_ = 0;
   has_deficit_base_ = false;
+}
+
+void Hearing::take_left_out(TimeNs time, bool filtered) {
+  filtered_ = filtered;
+  if (down_since_) {
+    add(*down_since_, time, std::nullopt, kLeftOut);
+    if (!spans_.empty()) spans_.back().left_out = spans_.back().reason == kLeftOut;
+  }
+  down_since_.reset();
+  bus_off_since_.reset();
+  told_lost_ = 0;
+  counted_ahead_ = 0;
+  has_deficit_base_ = false;
+  counters_start_anew_ = true;
 }
 
 void Hearing::finish(TimeNs end) {

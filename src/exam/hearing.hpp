@@ -36,6 +36,9 @@ class Hearing {
   /// Another run of the recorder begins: its counters start anew; unless the one before ended in good order, it was blind
   /// since its last word.
   void take_new_run(TimeNs last_frame, TimeNs time);
+  /// A span of a slice begins: what lies before it was left out. Its counters start anew; if frames were `filtered` out,
+  /// what the interface received and is not here was lost to nobody.
+  void take_left_out(TimeNs time, bool filtered);
   /// The end of the capture: open spans end here.
   void finish(TimeNs end);
 
@@ -72,6 +75,7 @@ class Hearing {
   std::int64_t pending_deficit_ = 0;
   TimeNs pending_from_ = 0;
   bool has_deficit_base_ = false;
+  bool counters_start_anew_ = false, filtered_ = false;
   TimeNs lost_until_ = INT64_MIN;
   std::optional<TimeNs> bus_off_since_;
   std::optional<TimeNs> down_since_;

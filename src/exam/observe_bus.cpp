@@ -84,21 +84,24 @@ void Conclude::observe_rates() {
 
 void Conclude::observe_requests() {
   for (const RequestWatch::Record& record : state_.requests_.records())
-    seen_.requests.push_back({index_of(record.party),
-                              record.bus,
-                              record.address,
-                              record.asker,
-                              record.pgn,
-                              record.asked,
-                              record.unanswered,
-                              {record.refused[0], record.refused[1], record.refused[2]},
-                              record.first,
-                              record.last});
+    if (!state_.chosen_only_)  // else what others answered to all was left out
+      seen_.requests.push_back({index_of(record.party),
+                                record.bus,
+                                record.address,
+                                record.asker,
+                                record.pgn,
+                                record.asked,
+                                record.unanswered,
+                                {record.refused[0], record.refused[1], record.refused[2]},
+                                record.first,
+                                record.last});
   for (const ControlFunction& function : state_.network_.controllers()) {
-    const std::size_t index = index_.at(
-        &state_.party_of(static_cast<ControllerId>(&function - state_.network_.controllers().data())));
+    const Party& party =
+        state_.party_of(static_cast<ControllerId>(&function - state_.network_.controllers().data()));
+    const std::size_t index = index_.at(&party);
     // Its frames are its claims, and nothing else.
-    if (!function.refused && function.claims > 0 && out_.controllers[index].frames <= function.claims)
+    if (!function.refused && state_.is_whole(party) && function.claims > 0 &&
+        out_.controllers[index].frames <= function.claims)
       seen_.mute.push_back(index);
   }
 }

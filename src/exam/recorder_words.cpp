@@ -4,6 +4,7 @@
 
 #include "base/text.hpp"
 #include "exam/words.hpp"
+#include "isobus/network.hpp"
 
 namespace tramlog {
 
@@ -22,6 +23,10 @@ const char* note_code(RecorderNote::Kind kind) {
       return "not-recorded";
     case Kind::disk:
       return "disk";
+    case Kind::cut:
+      return "cut";
+    case Kind::known:
+      return "known";
     case Kind::interface:
       break;
   }
@@ -48,6 +53,18 @@ std::string note_words(const RecorderNote& note) {
                          counted(note.number, "frame or notice", "frames and notices"), why);
     case Kind::disk:
       return fmt::format("the recording disk{}", why);
+    case Kind::cut:
+      return "slice of a longer recording" + why;
+    case Kind::known: {
+      if (note.number == kPgnAddressClaimed && note.data.size() == 8) {
+        const Name name = Name::from_claim(reinterpret_cast<const std::uint8_t*>(note.data.data()));
+        return note.boot != 0
+                   ? fmt::format("known at the cut: {} was here, last heard {} before", function_term(name), format_span(note.span))
+                   : fmt::format("known at the cut: {} has address {}", function_term(name), note.address);
+      }
+      return fmt::format("known at the cut: PGN {} of address {}, {}, {} before", note.number, note.address,
+                         counted(note.data.size(), "byte", "bytes"), format_span(note.span));
+    }
     case Kind::interface:
       break;
   }

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <vector>
 
+#include "base/text.hpp"
+
 namespace tramlog {
 namespace {
 
@@ -45,13 +47,6 @@ std::string_view nearest_key(std::string_view key, std::span<const std::string_v
 }
 
 }  // namespace
-
-std::string ascii_lower(std::string_view text) {
-  std::string lower(text);
-  for (char& c : lower)
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-  return lower;
-}
 
 std::string unknown_key_remedy(std::string_view key, std::span<const std::string_view> known) {
   if (key.size() <= kLongestKey) {

@@ -42,7 +42,4 @@ inline constexpr std::uint32_t kFirstClassFunction = 128;
 /// What to do about a key that is not in `known`: the nearest known one, or all of them.
 std::string unknown_key_remedy(std::string_view key, std::span<const std::string_view> known);
 
-/// A to Z in lower case, everything else as it is.
-std::string ascii_lower(std::string_view text);
-
 }  // namespace tramlog

@@ -81,6 +81,7 @@ bool Conclude::ended_in_order(BusIndex bus, const GapRecord& gap) const {
 }
 
 void Conclude::bus_silences() {
+  if (state_.chosen_only_) return;  // the bus was not silent, its frames were left out
   for (BusIndex b = 0; b < out_.buses.size(); ++b) {
     const BusWatch& bus = *state_.buses_[b];
     std::vector<GapRecord> gaps = bus.gaps;

@@ -115,6 +115,9 @@ std::vector<const Stream*> Examiner::Impl::judged_streams(const Party& party) co
     // before the party's last frame: it had ended before.
     if (stream->skip_gap || !rhythmic(*stream) || party.last.time - stream->last > limit_of(*stream))
       continue;
+    // Of others than the chosen ones a slice holds only what concerns these: no rhythm of that tells whether
+    // they live.
+    if (stream->destination != kGlobalAddress && !is_whole(party)) continue;
     judged.push_back(stream);
   }
   return judged;
@@ -267,6 +270,7 @@ GapRecord Examiner::Impl::gap_until_now(BusIndex index, const BusWatch& bus) con
 
 void Examiner::Impl::note_gap(BusWatch& bus, const Event& event) {
   bus.hearing.take_gap(bus.last, event.time);
+  if (chosen_only_) return;
   GapRecord gap = gap_until_now(event.bus, bus);
   if (gap.rhythms == 0) return;
   if (event.time - bus.last <= std::max(kShortestSilence, kLostPeriods * gap.fastest_period)) return;

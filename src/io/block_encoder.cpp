@@ -159,7 +159,9 @@ void BlockEncoder::link(BusIndex bus, TimeNs time, LinkState state) {
 
 void BlockEncoder::note(BusIndex bus, TimeNs time, const RecorderNote& note) {
   const std::string_view text = cut_text(note.text, kLongestText);
-  std::uint8_t* at = open(96 + text.size());
+  const bool known = note.kind == RecorderNote::Kind::known;
+  const std::string_view data = std::string_view(note.data).substr(0, RecorderNote::kMostData);
+  std::uint8_t* at = open(128 + text.size() + data.size());
   put_le(at, pcapng::kRecorderNote);
   put_le(at, std::uint32_t{0});
   put_le(at, static_cast<std::uint32_t>(note.kind));
@@ -169,6 +171,8 @@ void BlockEncoder::note(BusIndex bus, TimeNs time, const RecorderNote& note) {
   if (note.number != 0) put_option_u64(at, pcapng::kNoteNumber, note.number);
   if (note.boot != 0) put_option_u64(at, pcapng::kNoteBoot, note.boot);
   if (note.span != 0) put_option_u64(at, pcapng::kNoteSpan, static_cast<std::uint64_t>(note.span));
+  if (known) put_option_u64(at, pcapng::kNoteAddress, note.address);
+  if (!data.empty()) put_text(at, pcapng::kNoteData, data);
   put_le(at, std::uint32_t{0});
   close(at);
 }

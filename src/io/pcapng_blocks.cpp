@@ -221,7 +221,7 @@ void PcapngParser::note_block(EventBatch& batch, const std::uint8_t* block, std:
   const std::uint32_t kind = load32(block + 8);
   // A kind that a later version writes is not ours to read.
   if (kind < static_cast<std::uint32_t>(RecorderNote::Kind::run_begins) ||
-      kind > static_cast<std::uint32_t>(RecorderNote::Kind::interface))
+      kind > static_cast<std::uint32_t>(RecorderNote::Kind::known))
     return;
   note.kind = static_cast<RecorderNote::Kind>(kind);
   has_can_ = true;  // nobody else writes these: a recorder without an interface yet
@@ -238,10 +238,14 @@ void PcapngParser::note_block(EventBatch& batch, const std::uint8_t* block, std:
   for (Option option; options.next(option);) {
     if (option.code == kOptComment) {
       note.text = cut_text({reinterpret_cast<const char*>(option.value), option.length}, kLongestNote);
+    } else if (option.code == kNoteData) {
+      const std::size_t most = std::min<std::size_t>(option.length, RecorderNote::kMostData);
+      note.data.assign(reinterpret_cast<const char*>(option.value), most);
     } else if (option.length == 8) {
       const std::uint64_t value = load64(option.value);
       if (option.code == kNoteNumber) note.number = value;
       if (option.code == kNoteBoot) note.boot = value;
+      if (option.code == kNoteAddress) note.address = static_cast<std::uint8_t>(value);
       if (option.code == kNoteSpan) note.span = static_cast<SpanNs>(value);
     }
   }

@@ -37,6 +37,8 @@ inline constexpr std::uint32_t kNoInterface = 0xFFFFFFFF;
 inline constexpr std::uint16_t kNoteNumber = 0x8002;  // u64
 inline constexpr std::uint16_t kNoteBoot = 0x8003;    // u64
 inline constexpr std::uint16_t kNoteSpan = 0x8004;    // i64 ns
+inline constexpr std::uint16_t kNoteAddress = 0x8005; // u64
+inline constexpr std::uint16_t kNoteData = 0x8006;    // bytes
 
 // First four bytes of SocketCAN packets, big-endian on file.
 inline constexpr std::uint32_t kCanExtended = 0x80000000;

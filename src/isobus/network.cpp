@@ -238,6 +238,20 @@ void Network::take_claim(const Event& frame) {
   sink_.on_claim(claim);
 }
 
+ControllerId Network::take_known(BusIndex index, Name name, Address address, TimeNs time) {
+  Event at;
+  at.time = time;
+  at.bus = index;
+  bool added = false;
+  const ControllerId id = find_or_add(name, at, added);
+  if (id == kNobody || controllers_[id].address == address) return id;
+  end_interval(id, time);
+  if (address >= kNullAddress) return id;
+  if (const ControllerId held_by = owner(index, address); held_by != kNobody) end_interval(held_by, time);
+  begin_interval(id, address, at);
+  return id;
+}
+
 void Network::take_claim_request(const Event& frame) {
   const Address to = destination_of(frame.id);
   Bus& b = bus(frame.bus);

@@ -19,6 +19,8 @@ void head_page(Page& page, const Report& report, const char* what, const FormatO
   page.item("", fmt::format("{} to {} UTC ({}), {} on {}", format_date_time(all.start),
                             format_date_time(all.end), format_span(all.end - all.start),
                             counted(all.frames, "frame", "frames"), buses.empty() ? "no bus" : buses));
+  for (const RecordedNote& noted : all.recorder.notes)
+    if (noted.note.kind == RecorderNote::Kind::cut) page.item("Slice   ", printable_utf8(noted.note.text));
   for (const std::string& told : {hours_words(all.machine), place_words(all.machine, options)})
     if (!told.empty()) page.item("", told);
   for (const std::string& capture : capture_words(report)) page.item("Capture ", capture);

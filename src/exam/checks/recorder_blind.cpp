@@ -11,6 +11,7 @@ namespace {
 void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faults) {
   for (std::size_t b = 0; b < all.buses.size(); ++b)
     for (const BlindSpan& span : all.buses[b].blind) {
+      if (span.left_out) continue;
       Fault fault;
       fault.code = recorder_blind.code;
       // Below a second and a handful of frames no controller can hide.

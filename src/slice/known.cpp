@@ -1,0 +1,164 @@
+#include "slice/known.hpp"
+
+#include <algorithm>
+
+#include "isobus/identification.hpp"
+#include "isobus/working_set.hpp"
+
+namespace tramlog {
+namespace {
+
+constexpr std::size_t kMaxBuses = 64;    // as the examiner
+constexpr std::size_t kMaxMembers = 32;  // of one working set
+// Gone is whoever was not heard for this many of its longest pauses, and for this long, after it had talked
+// all the time for a while: a unit that has said its name and waits to be asked is not.
+constexpr int kGonePauses = 4;
+constexpr SpanNs kGone = 5 * kSecond, kTalked = 20 * kSecond;
+// A voice and the claim of its address within so long are one unit (exam/examiner.cpp, attach).
+constexpr SpanNs kAdoptWithin = 5 * kSecond;
+
+constexpr Pgn kSaid[] = {kPgnSoftwareIdentification, kPgnEcuIdentification, kPgnProductIdentification,
+                         kPgnComponentIdentification, kPgnFunctionalities};
+
+bool is_said(Pgn pgn) {
+  return std::find(std::begin(kSaid), std::end(kSaid), pgn) != std::end(kSaid);
+}
+
+std::string text_of(Bytes data) {
+  return {reinterpret_cast<const char*>(data.data()), std::min(data.size(), RecorderNote::kMostData)};
+}
+
+std::string claim_bytes(Name name) {
+  std::string bytes;
+  for (unsigned i = 0; i < 8; ++i) bytes += static_cast<char>(name.raw() >> 8 * i);
+  return bytes;
+}
+
+}  // namespace
+
+Known::Known() : network_(*this), transfers_(*this) {}
+
+Known::Unit& Known::unit_of(BusIndex bus, Address address) {
+  const ControllerId owner = network_.owner(bus, address);
+  return owner == kNobody ? voices_[{bus, address}] : unit_of(owner);
+}
+
+// What a voice said before anybody asked for its NAME is the unit's own.
+void Known::on_owner(BusIndex bus, Address address, ControllerId, ControllerId to, TimeNs time) {
+  const auto voice = voices_.find({bus, address});
+  if (to == kNobody || voice == voices_.end()) return;
+  Unit& unit = unit_of(to);
+  if (unit.voice.frames == 0 && unit.said.empty() &&
+      magnitude(span_between(voice->second.voice.last, time)) <= kAdoptWithin)
+    unit = std::move(voice->second);
+  voices_.erase(voice);
+}
+
+Known::Unit& Known::unit_of(ControllerId id) {
+  const auto place = static_cast<std::size_t>(id);
+  if (place >= units_.size()) units_.resize(place + 1);
+  return units_[place];
+}
+
+// A claim without an answer would leave a controller without any time of its own.
+void Known::on_claim(const Claim& claim) {
+  Voice& voice = unit_of(claim.controller).voice;
+  voice.last = std::max(voice.last, claim.time);
+}
+
+void Known::note_said(Unit& unit, Pgn pgn, Bytes data, TimeNs time) {
+  if (pgn == kPgnWorkingSetMember) {
+    const Said said{time, text_of(data)};
+    const auto same = [&](const Said& other) { return other.data == said.data; };
+    if (unit.members.size() < kMaxMembers && std::none_of(unit.members.begin(), unit.members.end(), same))
+      unit.members.push_back(said);
+    return;
+  }
+  if (pgn == kPgnWorkingSetMaster) unit.members.clear();
+  unit.said[pgn] = {time, text_of(data)};
+}
+
+void Known::on_message(const Message& message) {
+  if (is_said(message.pgn))
+    note_said(unit_of(message.bus, message.source), message.pgn, message.data, message.start);
+}
+
+void Known::take(const Event& event) {
+  if (event.kind == EventKind::notice) {
+    const auto* note = std::get_if<RecorderNote>(event.notice);
+    if (note == nullptr || note->kind != RecorderNote::Kind::known || !note->of_bus || event.bus >= kMaxBuses)
+      return;
+    const Bytes data{reinterpret_cast<const std::uint8_t*>(note->data.data()), note->data.size()};
+    const TimeNs heard = later_by(event.time, -std::max<SpanNs>(0, note->span));
+    if (note->number != kPgnAddressClaimed) {
+      if (told_ != kNobody)
+        note_said(units_[static_cast<std::size_t>(told_)], static_cast<Pgn>(note->number), data, heard);
+      return;
+    }
+    if (data.size() != 8) return;
+    told_ = network_.take_known(event.bus, Name::from_claim(data.data()), note->address, event.time);
+    if (told_ == kNobody) return;
+    Voice& voice = unit_of(told_).voice;
+    if (voice.frames == 0) voice.first = voice.last = heard;
+    voice.gone = note->boot != 0;
+    return;
+  }
+  if (!event.is_iso11783() || event.bus >= kMaxBuses) return;
+  const Pgn pgn = pgn_of(event.id);
+  const Address source = source_of(event.id);
+  const Bytes data{event.data, event.len};
+  if (pgn == kPgnAddressClaimed) network_.take_claim(event);
+  if (source >= kNullAddress) return;
+  Unit& unit = unit_of(event.bus, source);
+  Voice& voice = unit.voice;
+  if (voice.frames == 0)
+    voice.first = event.time;
+  else
+    voice.longest_gap = std::max(voice.longest_gap, span_between(voice.last, event.time));
+  ++voice.frames;
+  voice.last = event.time;
+  voice.gone = false;
+  if (Transfers::is_transport(pgn) || Transfers::is_fast_packet(pgn))
+    transfers_.take(event);
+  else if (is_said(pgn) || pgn == kPgnWorkingSetMaster || pgn == kPgnWorkingSetMember)
+    note_said(unit, pgn, data, event.time);
+}
+
+std::vector<Known::Note> Known::notes(TimeNs at) const {
+  std::vector<Note> notes;
+  const auto& all = network_.controllers();
+  std::vector<std::size_t> order;
+  for (std::size_t i = 0; i < all.size() && i < units_.size(); ++i) order.push_back(i);
+  std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
+    return std::pair(all[a].bus, all[a].address) < std::pair(all[b].bus, all[b].address);
+  });
+  const auto age_of = [&](TimeNs time) { return std::max<SpanNs>(0, span_between(time, at)); };
+  const auto add = [&](BusIndex bus, Address address, Pgn pgn, SpanNs age, std::string data) {
+    Note known;
+    known.bus = bus;
+    known.note.kind = RecorderNote::Kind::known;
+    known.note.of_bus = true;
+    known.note.number = pgn;
+    known.note.address = address;
+    known.note.span = age;
+    known.note.data = std::move(data);
+    notes.push_back(std::move(known));
+  };
+  for (const std::size_t i : order) {
+    const ControlFunction& controller = all[i];
+    const Unit& unit = units_[i];
+    const SpanNs age = age_of(unit.voice.last);
+    const bool talked = span_between(unit.voice.first, unit.voice.last) >= kTalked;
+    const bool gone = unit.voice.gone || controller.address == kNullAddress ||
+                      (talked && age > kGone && age / kGonePauses > unit.voice.longest_gap);
+    const Address address = controller.address;
+    add(controller.bus, address, kPgnAddressClaimed, age, claim_bytes(controller.name));
+    notes.back().note.boot = gone ? 1 : 0;
+    for (const auto& [pgn, said] : unit.said) add(controller.bus, address, pgn, age_of(said.time), said.data);
+    for (const Said& member : unit.members)
+      add(controller.bus, address, kPgnWorkingSetMember, age_of(member.time), member.data);
+  }
+  return notes;
+}
+
+}  // namespace tramlog

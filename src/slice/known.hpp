@@ -1,0 +1,63 @@
+// What is known of everybody on the buses at a moment of a capture, as notes for a slice that begins there.
+#pragma once
+
+#include <array>
+#include <map>
+#include <memory>
+#include <vector>
+
+#include "can/event.hpp"
+#include "isobus/network.hpp"
+#include "isobus/transfers.hpp"
+
+namespace tramlog {
+
+class Known final : public NetworkSink, public TransferSink {
+ public:
+  Known();
+
+  /// Frames in the order of the capture, also those that are left out; notes of an earlier cut, too.
+  void take(const Event& event);
+
+  struct Note {
+    BusIndex bus = 0;
+    RecorderNote note;
+  };
+  /// By bus and address; of each controller its NAME first. Whoever was not heard for long is said to be
+  /// gone.
+  std::vector<Note> notes(TimeNs at) const;
+
+  const Network& network() const { return network_; }
+
+ private:
+  struct Voice {
+    TimeNs first = 0, last = 0;
+    bool gone = false;  // said so by an earlier cut
+    SpanNs longest_gap = 0;
+    std::uint64_t frames = 0;
+  };
+  struct Said {
+    TimeNs time = 0;
+    std::string data;
+  };
+  struct Unit {
+    Voice voice;
+    std::map<Pgn, Said> said;
+    std::vector<Said> members;  // of its working set, since the latest master message
+  };
+  void on_message(const Message& message) override;
+  void on_transfer_end(const TransferEnd&) override {}
+  void on_claim(const Claim& claim) override;
+  void on_owner(BusIndex bus, Address address, ControllerId from, ControllerId to, TimeNs time) override;
+  static void note_said(Unit& unit, Pgn pgn, Bytes data, TimeNs time);
+  Unit& unit_of(BusIndex bus, Address address);
+  Unit& unit_of(ControllerId id);
+
+  Network network_;
+  Transfers transfers_;
+  std::map<std::pair<BusIndex, Address>, Unit> voices_;  // that have no NAME yet
+  std::vector<Unit> units_;                              // by ControllerId
+  ControllerId told_ = kNobody;                          // whom the notes of an earlier cut speak of
+};
+
+}  // namespace tramlog

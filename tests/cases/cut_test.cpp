@@ -1,0 +1,193 @@
+// Slices of every shipped capture: whoever was on the bus is known in the slice, and nothing is wrong in it that was not wrong before.
+#include <catch2/catch.hpp>
+#include <filesystem>
+#include <fmt/format.h>
+#include <map>
+#include <nlohmann/json.hpp>
+#include <random>
+#include <set>
+
+#include "cases/all_cases.hpp"
+#include "cases/program.hpp"
+
+using namespace tramlog::cases;
+using Json = nlohmann::json;
+namespace fs = std::filesystem;
+
+namespace {
+
+class Slice {
+ public:
+  explicit Slice(const std::string& name) : path_(fs::temp_directory_path() / fmt::format("tramlog-cut-{}-{}", ::getpid(), name)) {}
+  ~Slice() { fs::remove(path_); }
+  std::string path() const { return tramlog::cases::quoted(path_.string()); }
+
+ private:
+  fs::path path_;
+};
+
+
+Json report_of(const Case& one, const std::string& capture) {
+  return Json::parse(run(report_command(one, "json") + capture).output);
+}
+
+const Json* controller_in(const Json& report, const Json& controller) {
+  for (const Json& other : report["controllers"])
+    if (other["name"] == controller["name"] && other["bus"] == controller["bus"]) return &other;
+  return nullptr;
+}
+
+bool overlaps(const Json& dropout, const Json& other) {
+  if (dropout["controller"] != other["controller"] || dropout["address"] != other["address"] || dropout["bus"] != other["bus"])
+    return false;
+  const auto end = [](const Json& d) { return d["end"].is_null() ? std::string("9") : d["end"].get<std::string>(); };
+  return dropout["start"].get<std::string>() <= end(other) && other["start"].get<std::string>() <= end(dropout);
+}
+
+/// A cut needs not see what the whole shows; but it may not see what the whole does not.
+std::vector<std::string> inventions(const Json& whole, const Json& slice) {
+  std::vector<std::string> wrong;
+  const std::string begin = slice["capture"]["start"], end = slice["capture"]["end"];
+  for (const Json& controller : whole["controllers"]) {
+    const Json* other = controller_in(slice, controller);
+    bool held = false;  // an address, when the slice begins
+    for (const Json& address : controller["addresses"])
+      held = held || (address["start"] < begin && (address["end"].is_null() || address["end"] >= begin));
+    if (other == nullptr) {
+      if (held) wrong.push_back("not known: " + controller["name"].get<std::string>());
+      continue;
+    }
+    const Json& reported = controller["software_reported_at"];
+    if (!reported.is_null() && reported < begin && (*other)["software"].empty())
+      wrong.push_back("software not known: " + controller["name"].get<std::string>());
+    if ((*other)["state"] == "lost" && controller["state"] == "present")
+      wrong.push_back("lost: " + controller["name"].get<std::string>());
+  }
+  for (const Json& controller : slice["controllers"])
+    if (controller_in(whole, controller) == nullptr) wrong.push_back("invented: " + controller["name"].get<std::string>());
+  for (const Json& dropout : slice["dropouts"]) {
+    bool found = false;
+    for (const Json& other : whole["dropouts"]) found = found || overlaps(dropout, other);
+    if (!found) wrong.push_back("dropout: " + dropout.dump());
+  }
+  if (!whole["roster"].is_null())
+    for (std::size_t i = 0; i < whole["roster"]["entries"].size(); ++i) {
+      const Json& before = whole["roster"]["entries"][i];
+      const Json& now = slice["roster"]["entries"][i];
+      if (now["state"] == "missing" && before["state"] != "missing") {
+        // .. unless it came only later.
+        bool later = false;
+        for (const Json& controller : whole["controllers"])
+          later = later || (controller["name"] == before["controller"] && controller["first_seen"] > end);
+        if (!later) wrong.push_back("missing: " + before["label"].get<std::string>());
+      }
+    }
+  for (const Json& voice : slice["unclaimed"]) {
+    bool found = false;
+    for (const Json& other : whole["unclaimed"])
+      found = found || (other["address"] == voice["address"] && other["bus"] == voice["bus"]);
+    if (!found) wrong.push_back("without a claim: " + voice.dump());
+  }
+  return wrong;
+}
+
+double seconds_of(const Json& report) {
+  return report["capture"]["duration_s"];
+}
+
+}  // namespace
+
+TEST_CASE("a slice knows who was there, and invents nothing", "[cut]") {
+  std::mt19937 dice(20261126);
+  std::size_t slices = 0;
+  for (const Case& one : all_cases()) {
+    DYNAMIC_SECTION(one.name) {
+      const Json whole = report_of(one, tramlog::cases::quoted(one.capture));
+      if (!whole["capture"]["damage"].empty()) continue;
+      for (int round = 0; round < 3; ++round) {
+        const double length = seconds_of(whole);
+        const double from = length * static_cast<double>(dice() % 900) / 1000, to = std::min(length, from + 5 + static_cast<double>(dice() % 40));
+        const Slice slice(one.name + ".pcapng");
+        const Outcome cut = run(fmt::format("TRAMLOG cut --from {:.3f} --to {:.3f} -o {} {}", from, to, slice.path(), tramlog::cases::quoted(one.capture)));
+        INFO("from " << from << " to " << to << ": " << cut.errors);
+        if (cut.code == 2 && cut.errors.find("no frame was kept") != std::string::npos) continue;
+        REQUIRE(cut.code == 0);
+        const Json part = report_of(one, slice.path());
+        ++slices;
+        for (const std::string& line : inventions(whole, part)) UNSCOPED_INFO(line);
+        CHECK(inventions(whole, part).empty());
+        CHECK(part["capture"]["damage"].empty());
+        CHECK(part["capture"]["frames"] <= whole["capture"]["frames"]);
+      }
+    }
+  }
+}
+
+TEST_CASE("a slice of the whole holds every frame of it", "[cut]") {
+  for (const Case& one : all_cases()) {
+    DYNAMIC_SECTION(one.name) {
+      const Json whole = report_of(one, tramlog::cases::quoted(one.capture));
+      if (!whole["capture"]["damage"].empty()) continue;
+      const Slice slice(one.name + ".pcapng.zst");
+      const Outcome cut = run("TRAMLOG cut --from 0 -o " + slice.path() + " " + tramlog::cases::quoted(one.capture));
+      REQUIRE(cut.code == 0);
+      const auto frames = [](const std::string& capture) {
+        return run("TRAMLOG decode --transport --data --format json " + capture + " | grep '\"data\":' | sed 's/\"frame\":[0-9]*,//'").output;
+      };
+      CHECK(frames(slice.path()) == frames(tramlog::cases::quoted(one.capture)));
+      const Json part = report_of(one, slice.path());
+      CHECK(part["dropouts"].size() == whole["dropouts"].size());
+      CHECK(part["controllers"].size() == whole["controllers"].size());
+      CHECK(part["findings"].size() == whole["findings"].size());
+    }
+  }
+}
+
+TEST_CASE("around dropouts, and only one controller: the report tells the same of it", "[cut]") {
+  for (const Case& one : all_cases()) {
+    DYNAMIC_SECTION(one.name) {
+      const Json whole = report_of(one, tramlog::cases::quoted(one.capture));
+      if (!whole["capture"]["damage"].empty()) continue;
+      bool any = false;
+      for (const Json& dropout : whole["dropouts"]) any = any || dropout["kind"] == "controller";
+      if (!any) continue;
+      const Slice slice(one.name + "-around.pcapng");
+      const std::string roster = one.roster.empty() ? "" : " --roster " + tramlog::cases::quoted(one.roster);
+      REQUIRE(run("TRAMLOG cut --around dropouts --margin 40" + roster + " -o " + slice.path() + " " + tramlog::cases::quoted(one.capture)).code == 0);
+      const Json part = report_of(one, slice.path());
+      for (const std::string& line : inventions(whole, part)) UNSCOPED_INFO(line);
+      CHECK(inventions(whole, part).empty());
+      for (const Json& dropout : whole["dropouts"]) {
+        if (dropout["controller"].is_null()) continue;
+        const Slice of_one(one.name + "-one.pcapng");
+        const Outcome cut = run("TRAMLOG cut --controller " + dropout["controller"].get<std::string>() + " -o " + of_one.path() + " " + tramlog::cases::quoted(one.capture));
+        REQUIRE(cut.code == 0);
+        const Json single = report_of(one, of_one.path());
+        for (const std::string& line : inventions(whole, single)) UNSCOPED_INFO(line);
+        CHECK(inventions(whole, single).empty());
+        for (const Json& silence : single["faults"]) CHECK(silence["code"] != "bus.silent");
+        break;
+      }
+    }
+  }
+}
+
+TEST_CASE("what cannot be cut is told", "[cut]") {
+  const std::string capture = tramlog::cases::quoted(all_cases().front().capture);
+  const Slice slice("wrong.pcapng");
+  const auto cut = [&](const std::string& options) { return run("TRAMLOG cut " + options + " " + capture); };
+  CHECK(cut("-o " + slice.path()).code == 2);
+  CHECK(cut("--from 0").code == 2);
+  CHECK(cut("--from 5 --to 4 -o " + slice.path()).code == 2);
+  CHECK(cut("--around storms -o " + slice.path()).code == 2);
+  CHECK(cut("--around dropouts:0 -o " + slice.path()).code == 2);
+  CHECK(cut("--around dropouts:999999 -o " + slice.path()).code == 2);
+  CHECK(cut("--controller nobody-of-this-name -o " + slice.path()).code == 2);
+  CHECK(cut("--from 0 -o " + capture).code == 2);
+  CHECK(cut("--from 0 -o /nowhere/slice.pcapng").code == 4);
+  CHECK(run("TRAMLOG cut --around dropouts -o " + slice.path() + " - <" + capture).code == 2);
+  CHECK(run("TRAMLOG cut --from 1 --to 9 -o " + slice.path() + " - <" + capture).code == 0);
+  const Outcome empty = cut("--from 2031-01-01T00:00:00Z -o " + slice.path());
+  CHECK(empty.code == 2);
+  CHECK(empty.errors.find("the captures go from") != std::string::npos);
+}
