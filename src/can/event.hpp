@@ -61,7 +61,8 @@ struct RecorderNote {
     cut = 8,            // text: of which recording this is a slice. boot 1: a part of it begins; number: of chosen controllers, 0: everybody;
                         // data: who they are, 9 bytes each: "N" and the NAME, or "A", address and zeros
     known = 9,          // of_bus; heard before a slice begins: number: PGN, data: the message, address: who said it; span: so long ago.
-                        // First PGN 60928 (its span: of the unit's last frame; boot 1: it was gone), then the unit's other messages
+                        // First PGN 60928 (no data: it told no NAME; its span: of the unit's last frame; boot 1: it was gone), then the unit's other
+                        // messages. kNoPgn: statistics blocks come every `span`
   };
   Kind kind = Kind::mark;
   bool of_bus = false;       // it is about the event's bus; else about the recorder as a whole
@@ -72,6 +73,7 @@ struct RecorderNote {
   std::uint8_t address = 0;  // known
   std::string data;          // known, cut: bytes, at most kMostData
   static constexpr std::size_t kMostData = 2000;
+  static constexpr std::uint64_t kNoPgn = 0x40000;
 };
 
 using Notice = std::variant<BusInfo, Counters, LinkChange, FramesLost, Damage, RecorderNote>;

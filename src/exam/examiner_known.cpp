@@ -76,12 +76,18 @@ bool Examiner::Impl::is_whole(const Party& party) const {
 // The notes of one controller come together, its NAME first (slice/slicer.hpp).
 void Examiner::Impl::take_known(const Event& event, const RecorderNote& note) {
   if (!note.of_bus || event.bus >= kMaxBuses) return;
-  bus_of(event.bus);
+  BusWatch& bus = bus_of(event.bus);
+  if (note.number == RecorderNote::kNoPgn) return bus.hearing.take_pace(note.span);
   const Bytes data{reinterpret_cast<const std::uint8_t*>(note.data.data()), note.data.size()};
   const auto pgn = static_cast<Pgn>(note.number);
   const Mark heard{later_by(event.time, -std::clamp<SpanNs>(note.span, 0, INT64_MAX)), 0};
   if (pgn == kPgnAddressClaimed) {
     known_party_ = nullptr;
+    if (data.empty() && note.address < kNullAddress) {
+      Party*& voice = bus.voices[note.address];
+      if (voice == nullptr) voice = &anonymous(event.bus, note.address);
+      known_party_ = voice;
+    }
     if (data.size() != 8) return;
     const ControllerId id =
         network_.take_known(event.bus, Name::from_claim(data.data()), note.address, event.time);

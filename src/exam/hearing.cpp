@@ -9,6 +9,7 @@ namespace {
 constexpr const char* kDropped = "frames dropped by the kernel or the interface";
 // A hole in the statistics is one from this many of their own periods on.
 constexpr double kHolePeriods = 2.5;
+constexpr std::size_t kEnoughDistances = 4;
 constexpr const char* kStoodStill = "the recorder stood still: no statistics blocks";
 constexpr const char* kCutOff = "the recorder was cut off, or not running";
 constexpr const char* kBusOff = "the recorder's interface was bus-off";
@@ -49,7 +50,7 @@ void Hearing::take_counters(const Counters& counters, TimeNs time, std::uint64_t
     told_lost_ = 0;
   } else {
     const SpanNs distance = time - last_time_;
-    if (blocks_ > 3 && is_hole(distance) && !down_since_) {
+    if ((blocks_ > 3 || pace_known_) && is_hole(distance) && !down_since_) {
       // Frames right behind the last block were still recorded: blind from the later of the two.
       const TimeNs from = unexplained_from(last_frame < time ? last_frame : last_time_, time);
       if (is_hole(time - from)) add(from, time, std::nullopt, kStoodStill);
@@ -99,7 +100,8 @@ void Hearing::learn_period(SpanNs distance) {
   auto sorted = distances_;
   const std::size_t count = std::min(distances_seen_, sorted.size());
   std::sort(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(count));
-  period_ = sorted[count / 2];
+  // One distance of a few may be a hole; a pace that is known is better.
+  if (!pace_known_ || count >= kEnoughDistances) period_ = sorted[count / 2];
 }
 
 TimeNs Hearing::unexplained_from(TimeNs last_frame, TimeNs time) const {
@@ -198,6 +200,12 @@ void Hearing::take_left_out(TimeNs time, bool filtered) {
   counted_ahead_ = 0;
   has_deficit_base_ = false;
   counters_start_anew_ = true;
+}
+
+void Hearing::take_pace(SpanNs period) {
+  if (period <= 0 || blocks_ > 0) return;
+  period_ = period;
+  pace_known_ = true;
 }
 
 void Hearing::finish(TimeNs end) {

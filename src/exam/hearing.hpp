@@ -39,12 +39,14 @@ class Hearing {
   /// A span of a slice begins: what lies before it was left out. Its counters start anew; if frames were `filtered` out,
   /// what the interface received and is not here was lost to nobody.
   void take_left_out(TimeNs time, bool filtered);
+  /// Statistics blocks are known to come at this pace.
+  void take_pace(SpanNs period);
   /// The end of the capture: open spans end here.
   void finish(TimeNs end);
 
   bool deaf() const { return bus_off_since_ || down_since_; }
   /// Statistics came at least three times, at a steady pace.
-  bool has_pace() const { return blocks_ >= 3; }
+  bool has_pace() const { return blocks_ >= 3 || pace_known_; }
   SpanNs statistics_period() const { return period_; }
   TimeNs last_statistics() const { return last_time_; }
   std::uint64_t blocks() const { return blocks_; }
@@ -75,6 +77,7 @@ class Hearing {
   std::int64_t pending_deficit_ = 0;
   TimeNs pending_from_ = 0;
   bool has_deficit_base_ = false;
+  bool pace_known_ = false;  // of an earlier part of the recording
   bool counters_start_anew_ = false, filtered_ = false;
   TimeNs lost_until_ = INT64_MIN;
   std::optional<TimeNs> bus_off_since_;

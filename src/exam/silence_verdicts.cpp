@@ -200,7 +200,9 @@ std::optional<Dropout> Conclude::verdict_of(const SilenceRecord& told) {
   if (!record.dependable && !record.reclaimed) {
     const auto& streams = record.party->streams;
     if (std::none_of(streams.begin(), streams.end(),
-                     [&](const Stream* s) { return s->first < record.start.time && dependable(*s); }))
+                     [&](const Stream* s) {
+                       return s->first < record.start.time && dependable(*s) && limit_of(*s) < heard;
+                     }))
       return std::nullopt;
   }
 

@@ -110,14 +110,13 @@ void Examiner::Impl::watch_party(Party& party) {
 
 std::vector<const Stream*> Examiner::Impl::judged_streams(const Party& party) const {
   std::vector<const Stream*> judged;
+  // Of others than the chosen ones a slice holds only what concerns these: it does not tell whether they live.
+  if (!is_whole(party)) return judged;
   for (const Stream* stream : party.streams) {
     // Not heard since a silence, a restart or a step of the clock: it has its time to begin again. Too long
     // before the party's last frame: it had ended before.
     if (stream->skip_gap || !rhythmic(*stream) || party.last.time - stream->last > limit_of(*stream))
       continue;
-    // Of others than the chosen ones a slice holds only what concerns these: no rhythm of that tells whether
-    // they live.
-    if (stream->destination != kGlobalAddress && !is_whole(party)) continue;
     judged.push_back(stream);
   }
   return judged;
@@ -130,9 +129,10 @@ void Examiner::Impl::fall_silent(Party& party) {
   record.bus = party.bus;
   record.start = party.last;
   for (const Stream* stream : judged_streams(party)) {
-    record.dependable = record.dependable || dependable(*stream);
     const SpanNs period = period_of(*stream);
     const SpanNs limit = limit_of(*stream);
+    // A rhythm proves a silence that is too long for it, not a shorter one.
+    record.dependable = record.dependable || (dependable(*stream) && limit < now_ - party.last.time);
     if (stream->role.pace == PaceRole::cyclic || stream->paused == 0)
       record.limit_unpaused = record.limit_unpaused == 0 ? limit : std::min(record.limit_unpaused, limit);
     const bool to_all = stream->destination == kGlobalAddress;

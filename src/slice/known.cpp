@@ -85,16 +85,27 @@ void Known::on_message(const Message& message) {
 
 void Known::take(const Event& event) {
   if (event.kind == EventKind::notice) {
+    if (std::holds_alternative<Counters>(*event.notice)) {
+      // The shortest of the last few distances: a hole is longer.
+      Statistics& pace = statistics_[event.bus];
+      const SpanNs distance = span_between(pace.last, event.time);
+      if (pace.count > 1 && distance > 0)
+        pace.period = pace.period == 0 ? distance : std::min(pace.period + pace.period / 16, distance);
+      ++pace.count;
+      pace.last = event.time;
+      return;
+    }
     const auto* note = std::get_if<RecorderNote>(event.notice);
     if (note == nullptr || note->kind != RecorderNote::Kind::known || !note->of_bus || event.bus >= kMaxBuses)
       return;
     const Bytes data{reinterpret_cast<const std::uint8_t*>(note->data.data()), note->data.size()};
     const TimeNs heard = later_by(event.time, -std::max<SpanNs>(0, note->span));
+    if (note->number == RecorderNote::kNoPgn) return;
     if (note->number != kPgnAddressClaimed) {
-      if (told_ != kNobody)
-        note_said(units_[static_cast<std::size_t>(told_)], static_cast<Pgn>(note->number), data, heard);
-      return;
+      Unit& unit = told_ != kNobody ? unit_of(told_) : unit_of(event.bus, note->address);
+      return note_said(unit, static_cast<Pgn>(note->number), data, heard);
     }
+    told_ = kNobody;
     if (data.size() != 8) return;
     told_ = network_.take_known(event.bus, Name::from_claim(data.data()), note->address, event.time);
     if (told_ == kNobody) return;
@@ -158,6 +169,15 @@ std::vector<Known::Note> Known::notes(TimeNs at) const {
     for (const Said& member : unit.members)
       add(controller.bus, address, kPgnWorkingSetMember, age_of(member.time), member.data);
   }
+  // Voices without a NAME: what they said of themselves.
+  for (const auto& [place, unit] : voices_) {
+    if (unit.said.empty()) continue;
+    add(place.first, place.second, kPgnAddressClaimed, age_of(unit.voice.last), {});
+    for (const auto& [pgn, said] : unit.said)
+      add(place.first, place.second, pgn, age_of(said.time), said.data);
+  }
+  for (const auto& [bus, pace] : statistics_)
+    if (pace.period > 0) add(bus, kNullAddress, RecorderNote::kNoPgn, pace.period, {});
   return notes;
 }
 

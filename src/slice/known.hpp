@@ -53,11 +53,18 @@ class Known final : public NetworkSink, public TransferSink {
   Unit& unit_of(BusIndex bus, Address address);
   Unit& unit_of(ControllerId id);
 
+  struct Statistics {
+    TimeNs last = 0;
+    SpanNs period = 0;
+    std::uint64_t count = 0;
+  };
+
   Network network_;
   Transfers transfers_;
   std::map<std::pair<BusIndex, Address>, Unit> voices_;  // that have no NAME yet
-  std::vector<Unit> units_;                              // by ControllerId
-  ControllerId told_ = kNobody;                          // whom the notes of an earlier cut speak of
+  std::map<BusIndex, Statistics> statistics_;
+  std::vector<Unit> units_;      // by ControllerId
+  ControllerId told_ = kNobody;  // whom the notes of an earlier cut speak of
 };
 
 }  // namespace tramlog
