@@ -3,14 +3,15 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 
 #include "exam/words.hpp"
+#include "report/answer_page.hpp"
 #include "report/findings_page.hpp"
 #include "report/format.hpp"
 #include "report/page.hpp"
 #include "report/recorder_page.hpp"
 #include "report/seeding_page.hpp"
+#include "report/sentences.hpp"
 #include "report/story_page.hpp"
 
 namespace tramlog::formats {
@@ -19,34 +20,9 @@ extern const Format text;
 
 namespace {
 
-std::string upper(std::string text) {
-  for (char& c : text) c = static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
-  return text;
-}
-
-std::string joined(const std::vector<std::string>& texts) {
-  std::string all;
-  for (const std::string& part : texts) all += (all.empty() ? "" : ", ") + part;
-  return all;
-}
-
-std::string software_words(const ControllerRecord& c) {
-  if (!c.software.empty()) return joined(c.software);
-  return fmt::format("unknown: {}", silence_text(c.software_silence));
-}
-
 // Of a crowd of faults and dropouts:
-constexpr std::size_t kBriefLines = 2;    // of each list
-constexpr std::size_t kBriefAnswers = 3;  // controllers in the answer
-constexpr std::size_t kBriefRoll = 12;    // lines of the roll call; beyond, only those that are not present
-
-bool several_buses(const Conclusions& all) {
-  return all.buses.size() > 1;
-}
-
-std::string on_bus(const Conclusions& all, BusIndex bus) {
-  return several_buses(all) ? fmt::format(" on {}", all.buses[bus].name) : std::string();
-}
+constexpr std::size_t kBriefLines = 2;  // of each list
+constexpr std::size_t kBriefRoll = 12;  // lines of the roll call; beyond, only those that are not present
 
 void title(Page& page, const Report& report, const char* what) {
   const Conclusions& all = report.found;
@@ -61,143 +37,10 @@ void title(Page& page, const Report& report, const char* what) {
   for (const std::string& file : report.files) page.item("Capture ", file);
 }
 
-void more_in_roll_call(Page& page, std::size_t told) {
-  if (told > kBriefAnswers)
-    page.item("  * ",
-              fmt::format("{} not as it should be: see below.",
-                          counted(told - kBriefAnswers, "more controller is", "more controllers are")));
-}
-
-void entry_answers(Page& page, const Conclusions& all) {
-  const Rollcall& roll = *all.rollcall;
-  std::size_t fine = 0;
-  std::size_t required = 0;
-  std::size_t nameless = 0;
-  std::size_t told = 0;
-  for (const RollcallEntry& entry : roll.entries) {
-    if (!entry.required && entry.state == EntryState::missing) continue;
-    ++required;
-    const bool unknown = entry.state == EntryState::software_unknown;
-    if (entry.state == EntryState::present || unknown) {
-      ++fine;
-      continue;
-    }
-    if (entry.nameless) {
-      ++nameless;
-      continue;
-    }
-    if (crowded(all) && ++told > kBriefAnswers) continue;
-    page.item("  * ", fmt::format("{}  {}{}.", upper(state_code(entry.state)), entry.label,
-                                  entry.detail.empty() ? "" : ": " + entry.detail));
-  }
-  more_in_roll_call(page, told);
-  if (nameless > 0)
-    page.item(
-        "  * ",
-        fmt::format("CANNOT BE TOLD  for {}: {} talked from the beginning and nobody asked who they are. "
-                    "Record from key-on, have a display ask for address claims, or ask with tramlog rollcall "
-                    "--live --ask.",
-                    counted(nameless, "controller", "controllers"),
-                    counted(all.unclaimed.size(), "address", "addresses")));
-  std::size_t unknown = 0;
-  for (const RollcallEntry& entry : roll.entries) unknown += entry.state == EntryState::software_unknown;
-  page.item("  * ",
-            fmt::format("{} of {} expected controllers are here as they should be{}.", fine, required,
-                        unknown > 0 ? fmt::format(", the software of {} of them is unknown", unknown) : ""));
-  if (!roll.extra.empty())
-    page.item("  * ", fmt::format("{} on the bus that the roster does not know.",
-                                  counted(roll.extra.size(), "controller is", "controllers are")));
-}
-
-// Of every controller, or only of those that no roster entry speaks for.
-void controller_answers(Page& page, const Conclusions& all, bool only_extra) {
-  std::size_t told = 0;
-  for (std::size_t i = 0; i < all.controllers.size(); ++i) {
-    const ControllerRecord& c = all.controllers[i];
-    if (c.state == ControllerState::present || (only_extra && !c.label.empty())) continue;
-    if (crowded(all) && ++told > kBriefAnswers) continue;
-    const Dropout* shown = nullptr;
-    std::size_t times = 0;
-    for (const Dropout& d : all.dropouts)
-      if (d.controller == i && d.kind != DropoutKind::power_down) {
-        if (shown == nullptr || !d.end) shown = &d;
-        ++times;
-      }
-    std::string what;
-    if (c.state == ControllerState::refused)
-      what = fmt::format("cannot claim an address, since {}", mark_words(c.last_seen));
-    else if (shown != nullptr && !shown->end)
-      what = fmt::format("last heard {}, silent for {} until the capture's end", mark_words(shown->start),
-                         format_span(shown->judged_until - shown->start.time));
-    else if (shown != nullptr)
-      what = fmt::format("{}, first {} for {}", counted(times, "dropout", "dropouts"),
-                         mark_words(shown->start), format_span(shown->judged_until - shown->start.time));
-    page.item("  * ", fmt::format("{}  {}{}: {}.", upper(state_code(c.state)), controller_words(all, i),
-                                  on_bus(all, c.bus), what));
-  }
-  more_in_roll_call(page, told);
-}
-
-/// `where`: how the sentence ends that counts faults and warnings.
+// `where`: how the sentence ends that counts faults and warnings.
 void answers(Page& page, const Report& report, const char* where) {
-  const Conclusions& all = report.found;
   page.heading("ANSWER");
-  if (all.nothing_read()) {
-    page.item("  * ", "The capture holds no CAN frame at all; nothing can be said of the machine.");
-  } else if (all.rollcall) {
-    entry_answers(page, all);
-    controller_answers(page, all, true);
-  } else {
-    controller_answers(page, all, false);
-    if (all.controllers.empty())
-      page.item(
-          "  * ",
-          "No controller claimed an address: the recording began after power-up, and nobody asked who is "
-          "there. Who talks is known by address only.");
-    else
-      page.item(
-          "  * ",
-          fmt::format("{} claimed an address. Without a roster nobody can say which one is missing: see "
-                      "tramlog roster learn.",
-                      counted(all.controllers.size(), "controller", "controllers")));
-  }
-  std::size_t told = 0;
-  for (const Dropout& d : all.dropouts)
-    if (!d.controller && d.kind == DropoutKind::controller && (!crowded(all) || ++told <= kBriefLines))
-      page.item(
-          "  * ",
-          fmt::format("{}  {}: last heard {}, silent for {}{}.", d.end ? "INTERMITTENT" : "LOST",
-                      voice_words(all, d.controller, d.address), mark_words(d.start),
-                      format_span(d.judged_until - d.start.time), d.end ? "" : " until the capture's end"));
-  std::size_t silences = 0;
-  for (const BusSilence& silence : all.silences) {
-    if (silence.verdict != BusSilence::Verdict::silent && silence.verdict != BusSilence::Verdict::unknown)
-      continue;
-    if (crowded(all) && ++silences > kBriefLines) break;
-    const bool unknown = silence.verdict == BusSilence::Verdict::unknown;
-    page.item("  * ",
-              fmt::format("{}  {}: for {}, since {}.", unknown ? "SILENCE OF BUS OR RECORDER" : "BUS SILENT",
-                          all.buses[silence.bus].name, format_span(silence.judged_until - silence.start.time),
-                          mark_words(silence.start)));
-  }
-  if (const SpanNs blind = blind_total(all); blind > 0)
-    page.item("  * ",
-              fmt::format("RECORDER BLIND  for {} in all: nothing is said of the machine for that time.",
-                          format_span(blind)));
-  if (!all.damage.empty() || report.read_error)
-    page.item("  * ", fmt::format("CAPTURE DAMAGED  {} could not be read; what could be read is reported.",
-                                  counted(all.damaged_bytes, "byte", "bytes")));
-  std::size_t faults = 0;
-  std::size_t warnings = 0;
-  for (const Fault& fault : all.faults) {
-    faults += fault.severity == Severity::fault;
-    warnings += fault.severity == Severity::warning;
-  }
-  if (faults + warnings > 0)
-    page.item("  * ", fmt::format("{} and {}{}.", counted(faults, "fault", "faults"),
-                                  counted(warnings, "warning", "warnings"), where));
-  else if (!something_wrong(all) && !all.nothing_read())
-    page.item("  * ", "Nothing wrong was found on the bus.");
+  for (const std::string& line : answer_lines(report, {where, crowded(report.found)})) page.item("  * ", line);
 }
 
 void roll(Page& page, const Conclusions& all) {
@@ -271,20 +114,7 @@ void dropouts(Page& page, const Conclusions& all) {
       continue;
     }
     ++listed;
-    std::string back;
-    if (d.end)
-      back = fmt::format("back {}, {} a new address claim", mark_words(*d.end),
-                         d.reclaimed ? "with" : "without");
-    else
-      back = "not heard again";
-    const char* kind = d.kind == DropoutKind::bus_silent
-                           ? (d.cause_unknown ? "; all of the bus, cause unknown" : "; with all of the bus")
-                           : "";
-    page.item("  ", fmt::format("{}{}: last heard {}, silent for {}, about {} missed; {}{}{}.",
-                                voice_words(all, d.controller, d.address), on_bus(all, d.bus),
-                                mark_words(d.start), format_span(d.judged_until - d.start.time),
-                                counted(d.messages_missed, "message", "messages"), back,
-                                d.group ? fmt::format("; group {}", *d.group) : "", kind));
+    page.item("  ", dropout_words(all, d));
   }
   not_listed(page, above, left_out);
 }
@@ -323,73 +153,25 @@ void details(Page& page, const Conclusions& all) {
   for (std::size_t i = 0; i < all.controllers.size(); ++i) {
     const ControllerRecord& c = all.controllers[i];
     page.item("  ", fmt::format("{}{}", controller_words(all, i), on_bus(all, c.bus)));
-    const Name n = c.name;
-    page.item(
-        "      ",
-        fmt::format("NAME {}: {}, {}, instance {}; maker code {}, identity {}, ECU instance {}", n.hex(),
-                    device_class_term(n.industry_group(), n.device_class()), function_term(n),
-                    n.function_instance(), n.manufacturer_code(), n.identity_number(), n.ecu_instance()));
-    std::string addresses;
-    for (const AddressInterval& interval : c.addresses)
-      addresses += fmt::format("{}{} from {}{}", addresses.empty() ? "" : ", ", interval.address,
-                               mark_words({interval.start, interval.start_frame}),
-                               interval.end ? " to " + format_time_of_day(*interval.end) : "");
-    if (!addresses.empty()) page.item("      address ", addresses);
-    page.item("      heard ", fmt::format("{} to {}, {}, {}", mark_words(c.first_seen),
-                                          mark_words(c.last_seen), counted(c.frames, "frame", "frames"),
-                                          counted(c.claims, "address claim", "address claims")));
-    page.item("      silence ", c.rhythms > 0
-                                    ? fmt::format("judged by {}, the slowest every {}",
-                                                  counted(c.rhythms, "steady rhythm", "steady rhythms"),
-                                                  format_span(c.slowest_period))
-                                    : "not judged: nothing that it sends has a steady rhythm");
-    if (c.software_reported)
-      page.item("      software ",
-                fmt::format("{}; reported {}", joined(c.software), mark_words(*c.software_reported)));
-    if (c.ecu)
-      page.item("      unit ",
-                fmt::format("part {}, serial {}, {}, {}, hardware {}", c.ecu->part_number,
-                            c.ecu->serial_number, c.ecu->type, c.ecu->manufacturer, c.ecu->hardware_version));
-    if (c.product)
-      page.item("      product ",
-                fmt::format("{}, {}, {}", c.product->code, c.product->brand, c.product->model));
-    if (c.component)
-      page.item("      component ", fmt::format("{}, {}, serial {}", c.component->make, c.component->model,
-                                                c.component->serial_number));
+    for (const auto& [label, words] : controller_lines(all, i)) {
+      if (label == "NAME")
+        page.item("      ", label + " " + words);
+      else
+        page.item("      " + label + " ", words);
+    }
   }
 }
 
 void buses(Page& page, const Conclusions& all) {
   page.heading("BUSES");
-  for (const BusSummary& bus : all.buses) {
-    page.item(
-        "  ",
-        fmt::format("{}: {}, {}; load {:.1f} % on average, {:.1f} % in the fullest second; {} bit/s{}; {}",
-                    bus.name, counted(bus.frames, "frame", "frames"),
-                    counted(bus.error_frames, "error frame", "error frames"), bus.load_mean_pct,
-                    bus.load_peak_pct, bus.bitrate, bus.bitrate_told ? "" : " assumed",
-                    bus.has_statistics ? "statistics blocks present" : "no steady statistics blocks"));
-  }
-  for (const UnclaimedRecord& u : all.unclaimed)
-    page.item("  ", fmt::format("address {}{} never claimed: {} from {} to {}", address_words(u.address),
-                                on_bus(all, u.bus), counted(u.frames, "frame", "frames"),
-                                mark_words(u.first_seen), mark_words(u.last_seen)));
+  for (const BusSummary& bus : all.buses) page.item("  ", fmt::format("{}: {}", bus.name, bus_words(bus)));
+  for (const UnclaimedRecord& u : all.unclaimed) page.item("  ", unclaimed_words(all, u));
 }
 
 void transfers(Page& page, const Conclusions& all) {
-  constexpr Carrier kProtocols[] = {Carrier::bam, Carrier::rts_cts, Carrier::etp, Carrier::fast_packet};
-  bool begun = false;
-  for (std::size_t p = 0; p < 4; ++p) {
-    std::string words;
-    for (int o = 0; o < 7; ++o)
-      if (const auto count = all.transfers.counts[p][static_cast<std::size_t>(o)]; count > 0)
-        words += fmt::format("{}{} {}", words.empty() ? "" : ", ", count,
-                             outcome_code(static_cast<TransferOutcome>(o)));
-    if (words.empty()) continue;
-    if (!begun) page.heading("TRANSFERS");
-    begun = true;
-    page.item("  ", fmt::format("{}: {}", protocol_code(kProtocols[p]), words));
-  }
+  const std::vector<LabelledText> lines = transfer_lines(all);
+  if (!lines.empty()) page.heading("TRANSFERS");
+  for (const auto& [protocol, words] : lines) page.item("  ", fmt::format("{}: {}", protocol, words));
 }
 
 std::string render_report(const Report& report, const FormatOptions& options) {
