@@ -8,6 +8,7 @@
 #include "exam/words.hpp"
 #include "report/answer_page.hpp"
 #include "report/html/time_axis.hpp"
+#include "report/report.hpp"
 #include "report/sentences.hpp"
 
 namespace tramlog {
@@ -138,9 +139,21 @@ Html presence(const Conclusions& all, const TimeAxis& axis, const Backdrop& back
   for (const UnclaimedRecord& u : all.unclaimed)
     voices.push_back({std::nullopt, u.address, u.bus, u.first_seen.time, u.last_seen.time});
   Html lanes;
+  std::size_t missing = 0;
   for (std::size_t i = 0; i < voices.size() && i < kPresenceLanes; ++i)
     lanes += presence_lane(all, axis, backdrop, voices[i], needs);
   left_out = voices.size() - std::min(voices.size(), kPresenceLanes);
+  // Who should be there and never was has a lane, too: an empty one.
+  if (all.rollcall)
+    for (const RollcallEntry& entry : all.rollcall->entries) {
+      if (entry.state != EntryState::missing || !entry.required) continue;
+      if (++missing > kPresenceLanes) {
+        ++left_out;
+        continue;
+      }
+      lanes += html_lane(Html(entry.label) + " " + html_badge(Tone::trouble, state_code(entry.state)),
+                         entry.label + ": never heard", {});
+    }
   return lanes;
 }
 
@@ -171,6 +184,13 @@ double round_top(double value) {
   for (const double factor : {1.0, 2.0, 5.0})
     if (value <= ten * factor * (1 + 1e-9)) return ten * factor;
   return ten * 10;
+}
+
+// What did not get a lane.
+Html more_lanes(std::size_t drawn_at_most, std::size_t all, const char* singular, const char* plural) {
+  if (all <= drawn_at_most) return {};
+  return html_element("p",
+                      counted(all - drawn_at_most, singular, plural) + " not drawn: see the JSON report.");
 }
 
 Html soft(const std::string& text) {
@@ -281,12 +301,14 @@ Html seeding_groups(const Conclusions& all, const TimeAxis& axis, const Backdrop
     inside += heading("Rates") +
               html_key({{html_steps("told", kSample, kLowWave), "set"},
                         {html_steps("solid", kSample, kWave), "delivered"}}) +
-              html_lanes(axis, lanes);
+              html_lanes(axis, lanes) +
+              more_lanes(kRateLanes, all.series.rates.size(), "more rate is", "more rates are");
   if (const Html lanes = sections(all, axis, backdrop); !lanes.empty())
     inside += heading("Sections") +
               html_key({{html_box("want", 2, 96, 8, 38), "above: told to be on"},
                         {html_box("did", 2, 96, 56, 38), "below: was on; lower: only part of that time"}}) +
-              html_lanes(axis, lanes);
+              html_lanes(axis, lanes) +
+              more_lanes(kSectionLanes, all.series.sections.size(), "more section is", "more sections are");
   return inside;
 }
 
@@ -329,7 +351,9 @@ Html day_pictures(const Conclusions& all) {
     inside += heading("Supply voltage") +
               html_key({{html_area("band", kSample, kLowWave, kWave) + html_steps("solid", kSample, kLowWave),
                          "least (line) to greatest told in each step"}}) +
-              html_lanes(axis, some);
+              html_lanes(axis, some) +
+              more_lanes(kVoltageLanes, all.series.voltages.size(), "more controller that tells it is",
+                         "more controllers that tell it are");
   if (const Html some = loads(all, axis, backdrop); !some.empty())
     inside += heading("Bus load") +
               html_key({{html_area("mean", kSample, {}, kLowWave), "average"},

@@ -10,7 +10,7 @@ addEventListener('beforeprint', () => { for (const d of document.querySelectorAl
 
 for (const day of document.querySelectorAll('.day')) {
   const from = Number(day.dataset.from), to = Math.max(Number(day.dataset.to), from + 1);
-  const least = Math.min(1000, to - from);
+  const least = Math.min(50, to - from);
   let left = from, right = to;
 
   const steps = [1, 10, 100, 1e3, 2e3, 5e3, 1e4, 3e4, 6e4, 12e4, 3e5, 6e5, 18e5, 36e5, 72e5, 216e5, 432e5, 864e5];
@@ -96,6 +96,6 @@ for (const day of document.querySelectorAll('.day')) {
 }
 )js";
 
-const char* const kHtmlScriptHash = "sha256-VYdMz++8acyP+Qzh9fpzDcHgBkh35IUjfPNIFXoWY5Q=";
+const char* const kHtmlScriptHash = "sha256-tersKOTxytxeuiwFy+926Yy6+vt6PFxHTH1MV3kdyug=";
 
 }  // namespace tramlog
