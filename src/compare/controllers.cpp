@@ -4,15 +4,10 @@
 #include <algorithm>
 
 #include "compare/desk.hpp"
+#include "report/sentences.hpp"
 
 namespace tramlog {
 namespace {
-
-std::string joined(const std::vector<std::string>& texts) {
-  std::string all;
-  for (const std::string& text : texts) all += (all.empty() ? "" : ", ") + text;
-  return all;
-}
 
 void one_side(CompareDesk& desk, const ComparedParty& party) {
   const bool gone = party.before.has_value();

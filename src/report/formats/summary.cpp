@@ -4,7 +4,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
 #include <map>
 #include <set>
 
@@ -15,6 +14,7 @@
 #include "report/findings_page.hpp"
 #include "report/first_step.hpp"
 #include "report/format.hpp"
+#include "report/head.hpp"
 #include "report/page.hpp"
 #include "report/seeding_page.hpp"
 
@@ -84,29 +84,10 @@ std::string head(const Report& report, const char* what) {
   return page.take();
 }
 
-std::string hours_words(const MachineRecord& machine) {
-  if (!machine.hours_last) return {};
-  if (!machine.hours_first || *machine.hours_first == *machine.hours_last)
-    return fmt::format("Engine hours {:.2f}", *machine.hours_last);
-  return fmt::format("Engine hours {:.2f} to {:.2f}", *machine.hours_first, *machine.hours_last);
-}
-
-std::string place_words(const MachineRecord::Place& place) {
-  return fmt::format("place {:.5f} {}, {:.5f} {}", std::abs(place.latitude_deg),
-                     place.latitude_deg < 0 ? "S" : "N", std::abs(place.longitude_deg),
-                     place.longitude_deg < 0 ? "W" : "E");
-}
-
 std::string head_rest(const Report& report, const FormatOptions& options) {
   Page page(false);
-  const MachineRecord& machine = report.found.machine;
-  std::string of_machine = hours_words(machine);
-  if (options.place && machine.place)
-    of_machine += (of_machine.empty() ? "" : ", ") + place_words(*machine.place);
-  if (!of_machine.empty()) {
-    of_machine[0] = upper(of_machine.substr(0, 1))[0];
-    short_item(page, "", of_machine, 1);
-  }
+  for (const std::string& told : {hours_words(report.found.machine), place_words(report.found.machine, options)})
+    if (!told.empty()) short_item(page, "", told, 1);
   const std::vector<std::string>& captures = report.names.empty() ? report.files : report.names;
   if (!captures.empty())
     short_item(page, "Capture ",
