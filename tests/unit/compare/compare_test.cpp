@@ -53,9 +53,9 @@ std::vector<std::string> essence(const Comparison& comparison, bool swapped) {
       if (code == was) mirror(".cured", ".gained");
       if (code == was) mirror("controller.gone", "controller.new");
       if (code == was) mirror("controller.new", "controller.gone");
-      if (code == was) mirror("description.added", "description.removed");
-      if (code == was) mirror("description.removed", "description.added");
     }
+    // Of many lines of a description the first are told, removed ones before added ones.
+    if (code == "description.added" || code == "description.removed") code = "description.line";
     if (code == "controller.new" || code == "controller.gone") change = Change::other;
     const auto number = [](const std::optional<double>& value) {
       return value ? std::to_string(*value) : "-";
