@@ -76,7 +76,7 @@ std::string days_html(const DaysReport& report) {
                                   format_span(blind)))));
   std::vector<Html> unreadable;
   for (const std::string& name : report.unreadable)
-    unreadable.push_back(html_badge(Tone::notice, "not read") + Html(" " + name));
+    unreadable.push_back(html_badge(Tone::notice, "left out") + Html(" " + name));
   page.add(html_list(unreadable));
   page.section("days", "Days, the newest first");
   HtmlTable days("Times in UTC", {"Day", "State", "From, to", "Driven", "Engine", "Dropouts", "Faults",

@@ -65,10 +65,10 @@ void answers(Page& page, const DaysReport& report, bool brief) {
   const std::size_t told =
       brief ? std::min(kBriefUnreadable, report.unreadable.size()) : report.unreadable.size();
   for (std::size_t i = 0; i < told; ++i)
-    page.item("  * ", clipped_lines("NOT READ  " + report.unreadable[i], 74, 1));
+    page.item("  * ", clipped_lines("LEFT OUT  " + report.unreadable[i], 74, 1));
   if (told < report.unreadable.size())
-    page.item("  * ", fmt::format("{} not be read, too.", counted(report.unreadable.size() - told,
-                                                                  "more file could", "more files could")));
+    page.item("  * ", fmt::format("{} left out, too.", counted(report.unreadable.size() - told, "more file is",
+                                                               "more files are")));
 }
 
 void table(Page& page, const DaysReport& report, bool brief) {
