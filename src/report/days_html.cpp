@@ -20,6 +20,31 @@ Html day_link(const DaysReport& report, const std::string& date) {
   return report.linked ? html_link(date + ".html", date) : Html(date);
 }
 
+std::string when_words(const DayRecord& day) {
+  std::string words = minute(day.start) + "-" + minute(day.end);
+  if (day.worked > 0) words += ", driven " + format_span(day.worked);
+  if (const std::string hours = hours_words(day.hours); !hours.empty()) words += ", " + hours;
+  return words;
+}
+
+// Only what there was.
+std::string counts_words(const DayRecord& day) {
+  std::string words;
+  const auto add = [&](std::size_t count, const char* one, const char* many) {
+    if (count > 0) words += (words.empty() ? "" : ", ") + counted(count, one, many);
+  };
+  add(day.dropouts, "dropout", "dropouts");
+  add(day.faults, "fault", "faults");
+  add(day.warnings, "warning", "warnings");
+  add(day.notes, "note", "notes");
+  return words;
+}
+
+std::string on_words(const DaysReport& report, const AcrossDays& one) {
+  const std::string on = fmt::format("{} of {} days", one.dates.size(), report.days.size());
+  return one.count > one.dates.size() ? fmt::format("{}, {} times", on, one.count) : on;
+}
+
 // A strip of the days, one box each: filled where it came.
 Html days_strip(const DaysReport& report, const AcrossDays& one) {
   constexpr std::size_t kBoxes = 62;
@@ -79,27 +104,22 @@ std::string days_html(const DaysReport& report) {
     unreadable.push_back(html_badge(Tone::notice, "left out") + Html(" " + name));
   page.add(html_list(unreadable));
   page.section("days", "Days, the newest first");
-  HtmlTable days("Times in UTC", {"Day", "State", "From, to", "Driven", "Engine", "Dropouts", "Faults",
-                                  "Warnings", "Notes", "Main finding"});
+  HtmlTable days("Times in UTC", {"Day", "State", "When", "Counted", "Main finding"});
   for (auto day = report.days.rbegin(); day != report.days.rend(); ++day)
     days.row({day_link(report, day->date),
               (day->wrong ? html_badge(Tone::trouble, "trouble") : html_badge(Tone::good, "in order")) +
                   (day->damaged ? Html(" ") + html_badge(Tone::doubt, "damaged") : Html()),
-              minute(day->start) + "-" + minute(day->end),
-              day->worked > 0 ? format_span(day->worked) : std::string(), hours_words(day->hours),
-              std::to_string(day->dropouts), std::to_string(day->faults), std::to_string(day->warnings),
-              std::to_string(day->notes), day->main});
+              when_words(*day), counts_words(*day), day->main});
   page.add(days.html());
   std::size_t more = 0;
   const std::vector<AcrossDays> all = across_days(report, &more);
   if (!all.empty()) {
     page.section("troubles", "What came, the newest first");
     HtmlTable table("One box for each day, filled where it came",
-                    {"What", "Days", "On", "Times", "First", "Last", "Latest"});
+                    {"What", "Days", "On", "First", "Last", "The latest"});
     for (const AcrossDays& one : all)
       if (table.rows() < kRows)
-        table.row({one.words, days_strip(report, one),
-                   fmt::format("{} of {}", one.dates.size(), report.days.size()), std::to_string(one.count),
+        table.row({one.words, days_strip(report, one), on_words(report, one),
                    day_link(report, one.dates.front()), day_link(report, one.dates.back()), one.latest});
     page.add(table.html());
     more += all.size() - table.rows();
