@@ -21,7 +21,7 @@ h2{margin:0 0 .7rem;font-size:1.2rem;line-height:1.3}
 h3{margin:1.2rem 0 .4rem;font-size:1rem}
 h4{margin:.7rem 0 .2rem;font-size:.9rem;color:var(--soft)}
 section{background:var(--sheet);border:1px solid var(--rule);border-radius:.4rem;padding:1rem;margin:1rem 0}
-.patterns{position:absolute}.hatch{fill:none;stroke:var(--soft);stroke-width:1px;vector-effect:non-scaling-stroke}
+.patterns{position:absolute}.veil{fill:var(--sheet);opacity:.75}.hatch{fill:none;stroke:var(--soft);stroke-width:1px;vector-effect:non-scaling-stroke}
 p,ul,ol,dl{margin:.4rem 0}
 ul,ol{padding-left:1.5rem}
 li{margin:.3rem 0}

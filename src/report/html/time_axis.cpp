@@ -179,12 +179,12 @@ Html html_key(const std::vector<std::pair<Html, Html>>& signs) {
 }
 
 Html html_patterns() {
+  // The veil lets what lies below shine through only faintly.
   return Html::markup(
-      "<svg class=\"patterns\" width=\"0\" height=\"0\" aria-hidden=\"true\"><defs><pattern id=\"deaf\" "
-      "width=\"8\" "
-      "height=\"50\" patternUnits=\"userSpaceOnUse\"><path class=\"hatch\" d=\"M0 50L8 0M-2 12.5L2 -12.5M6 "
-      "62.5L10 37.5\"/>"
-      "</pattern></defs></svg>\n");
+      R"(<svg class="patterns" width="0" height="0" aria-hidden="true"><defs><pattern id="deaf" width="8" height="50" )"
+      R"(patternUnits="userSpaceOnUse"><path class="veil" d="M0 0H8V50H0Z"/>)"
+      R"(<path class="hatch" d="M0 50L8 0M-2 12.5L2 -12.5M6 62.5L10 37.5"/></pattern></defs></svg>)"
+      "\n");
 }
 
 Html html_box(std::string_view style, double x, double width, double y, double height, const Html& words) {
