@@ -1,10 +1,11 @@
 // Opens pages in a headless browser as people would, and says what is wrong with them.
 //
-//   node inspect.mjs --browser PROGRAM --modules FOLDER [--pictures FOLDER] PAGE.html..
+//   node inspect.mjs --browser PROGRAM --modules FOLDER [--pictures FOLDER] [--brief yes] PAGE.html..
 //
 // Every page at three widths, light and dark, then with the time axis zoomed, without script, and in print. One line a
 // page: "passed NAME (what was measured)" or, for each kind of trouble, "failed NAME: KIND: what". Kinds: script,
-// outside, overflow, clipped, overlap, access, size, zoom, plain, print. Status 0: nothing failed.
+// outside, overflow, clipped, overlap, access, size, zoom, plain, print. Brief: once small and light, once large and dark,
+// and no more. Status 0: nothing failed.
 import { createRequire } from 'node:module';
 import { readFileSync, statSync, mkdirSync } from 'node:fs';
 import { basename, join, resolve } from 'node:path';
@@ -102,53 +103,60 @@ async function inspect(browser, file) {
   if (bytes > kMostBytes) tell('size', `${bytes} bytes, more than ${kMostBytes}`);
   let drawn = 0;
 
-  for (const width of kWidths)
-    for (const scheme of kSchemes) {
-      const where = `at ${width} px, ${scheme}: `;
-      await page.emulateMediaFeatures([{ name: 'prefers-color-scheme', value: scheme }]);
-      await page.setViewport({ width, height: 900, isMobile: width < 500, hasTouch: width < 500 });
-      await page.goto(url, { waitUntil: 'load' });
-      drawn = Math.max(drawn, await page.evaluate(() => new Promise((done) =>
-        requestAnimationFrame(() => requestAnimationFrame(() => done(performance.now()))))));
-      if (options.pictures) await page.screenshot({ path: join(options.pictures, `${name}-${width}-${scheme}.png`), fullPage: true });
-      await page.evaluate(() => { for (const d of document.querySelectorAll('details')) d.open = true; });
-      for (const [kind, what] of await page.evaluate(layoutTroubles)) tell(kind, where + what);
-      // Colours differ by scheme and not by width, the rest by width alone.
-      const again = scheme === 'dark' && width !== kWidths[0];
-      if (!again) {
+  const views = options.brief ? [[360, 'light'], [820, 'dark']] : kWidths.flatMap((width) => kSchemes.map((scheme) => [width, scheme]));
+  for (const [width, scheme] of views) {
+    const where = `at ${width} px, ${scheme}: `;
+    await page.emulateMediaFeatures([{ name: 'prefers-color-scheme', value: scheme }]);
+    await page.setViewport({ width, height: 900, isMobile: width < 500, hasTouch: width < 500 });
+    await page.goto(url, { waitUntil: 'load' });
+    drawn = Math.max(drawn, await page.evaluate(() => new Promise((done) =>
+      requestAnimationFrame(() => requestAnimationFrame(() => done(performance.now()))))));
+    if (options.pictures) await page.screenshot({ path: join(options.pictures, `${name}-${width}-${scheme}.png`), fullPage: true });
+    await page.evaluate(() => { for (const d of document.querySelectorAll('details')) d.open = true; });
+    for (const [kind, what] of await page.evaluate(layoutTroubles)) tell(kind, where + what);
+    // Colours differ by scheme and not by width, the rest by width alone.
+    const again = !options.brief && scheme === 'dark' && width !== kWidths[0];
+    if (!again) {
       // By the debugger: the page's own policy lets no other script in.
       await page.evaluate(axe);
       const result = await page.evaluate(() => axe.run(document, { resultTypes: ['violations'] }));
       for (const v of result.violations)
         if (v.impact === 'serious' || v.impact === 'critical')
           tell('access', where + `${v.id}: ${v.help}: ${v.nodes[0].html.slice(0, 120)} ${(v.nodes[0].any[0] || {}).message || ''}`);
-      }
-      const zoomed = await page.evaluate(() => {
-        const day = document.querySelector('.day');
-        if (!day) return 'none';
-        const svg = day.querySelector('.lane svg'), before = svg.getAttribute('viewBox');
-        const press = (word) => [...day.querySelectorAll('.zoom button')].find((b) => b.textContent === word).click();
-        press('Closer');
-        const during = svg.getAttribute('viewBox');
-        if (during === before) return 'Closer changes nothing';
-        press('Later');
-        if (svg.getAttribute('viewBox') === during) return 'Later changes nothing';
-        return '';
-      });
-      if (zoomed === '') {
-        for (const [kind, what] of await page.evaluate(layoutTroubles)) tell(kind, where + 'zoomed: ' + what);
-        if (options.pictures && scheme === 'light')
-          await (await page.$('.day')).screenshot({ path: join(options.pictures, `${name}-${width}-zoomed.png`) });
-        const same = await page.evaluate(() => {
-          const day = document.querySelector('.day');
-          [...day.querySelectorAll('.zoom button')].find((b) => b.textContent === 'Whole').click();
-          return day.querySelector('.lane svg').getAttribute('viewBox') === '0 0 1000 100';
-        });
-        if (!same) tell('zoom', where + 'Whole does not lead back');
-      } else if (zoomed !== 'none') tell('zoom', where + zoomed);
     }
+    const zoomed = options.brief ? 'none' : await page.evaluate(() => {
+      const day = document.querySelector('.day');
+      if (!day) return 'none';
+      const svg = day.querySelector('.lane svg'), before = svg.getAttribute('viewBox');
+      const press = (word) => [...day.querySelectorAll('.zoom button')].find((b) => b.textContent === word).click();
+      press('Closer');
+      const during = svg.getAttribute('viewBox');
+      if (during === before) return 'Closer changes nothing';
+      press('Later');
+      if (svg.getAttribute('viewBox') === during) return 'Later changes nothing';
+      return '';
+    });
+    if (zoomed === '') {
+      for (const [kind, what] of await page.evaluate(layoutTroubles)) tell(kind, where + 'zoomed: ' + what);
+      if (options.pictures && scheme === 'light')
+        await (await page.$('.day')).screenshot({ path: join(options.pictures, `${name}-${width}-zoomed.png`) });
+      const same = await page.evaluate(() => {
+        const day = document.querySelector('.day');
+        [...day.querySelectorAll('.zoom button')].find((b) => b.textContent === 'Whole').click();
+        return day.querySelector('.lane svg').getAttribute('viewBox') === '0 0 1000 100';
+      });
+      if (!same) tell('zoom', where + 'Whole does not lead back');
+    } else if (zoomed !== 'none') tell('zoom', where + zoomed);
+  }
   await page.close();
+  if (!options.brief) await looksInPlainAndPrint(browser, url, listen, tell, name);
 
+  if (troubles.size === 0) console.log(`passed ${name} (${bytes} bytes, drawn after ${Math.round(drawn)} ms)`);
+  for (const [kind, { what, count }] of troubles) console.log(`failed ${name}: ${kind}: ${what}${count > 1 ? ` (${count} times)` : ''}`);
+  return troubles.size === 0;
+}
+
+async function looksInPlainAndPrint(browser, url, listen, tell, name) {
   // Without script: the same words.
   const plain = await browser.newPage();
   listen(plain);
@@ -171,10 +179,6 @@ async function inspect(browser, file) {
   for (const [kind, what] of await print.evaluate(layoutTroubles)) tell(kind, 'in print: ' + what);
   if (options.pictures) await print.pdf({ path: join(options.pictures, `${name}.pdf`), preferCSSPageSize: true, timeout: 120_000 });
   await print.close();
-
-  if (troubles.size === 0) console.log(`passed ${name} (${bytes} bytes, drawn after ${Math.round(drawn)} ms)`);
-  for (const [kind, { what, count }] of troubles) console.log(`failed ${name}: ${kind}: ${what}${count > 1 ? ` (${count} times)` : ''}`);
-  return troubles.size === 0;
 }
 
 const browser = await puppeteer.launch({

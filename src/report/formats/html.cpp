@@ -2,6 +2,7 @@
 // evidence.
 #include "exam/words.hpp"
 #include "report/answer_page.hpp"
+#include "report/findings_page.hpp"
 #include "report/html/pictures.hpp"
 #include "report/html/report_parts.hpp"
 #include "report/seeding_page.hpp"
@@ -15,7 +16,7 @@ namespace {
 std::string render_report(const Report& report, const FormatOptions& options) {
   const Conclusions& all = report.found;
   HtmlPage page = begin_page("Bus report", report, options);
-  answer_part(page, answer_lines(report, {" below"}));
+  answer_part(page, answer_lines(report, {" below", crowded(all)}));
   main_findings_part(page, all);
   roll_call_part(page, all);
   pictures_part(page, all);
@@ -35,7 +36,7 @@ std::string render_report(const Report& report, const FormatOptions& options) {
 
 std::string render_rollcall(const Report& report, const FormatOptions& options) {
   HtmlPage page = begin_page("Roll call", report, options);
-  answer_part(page, answer_lines(report, {": see tramlog report"}));
+  answer_part(page, answer_lines(report, {": see tramlog report", crowded(report.found)}));
   roll_call_part(page, report.found);
   notes_part(page, report.found);
   return page.take();

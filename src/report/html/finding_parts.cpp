@@ -91,19 +91,20 @@ void findings_part(HtmlPage& page, const Conclusions& all) {
 }
 
 void dropouts_part(HtmlPage& page, const Conclusions& all) {
-  HtmlTable table("From the last frame before to the first frame after",
-                  {"Controller", "Last heard", "Silent for", "Missed", "Back", "Group", "Kind"});
+  HtmlTable table("From the last frame before to the first frame after; dropouts of one group came together",
+                  {"Controller", "Last heard", "Silent for", "Messages missed", "Back", "Remarks"});
   std::size_t whole = 0;
   for (const Dropout& d : all.dropouts) {
     if (d.kind == DropoutKind::power_down || ++whole > kListedDropouts) continue;
-    const char* kind = d.kind == DropoutKind::bus_silent
-                           ? (d.cause_unknown ? "all of the bus, cause unknown" : "all of the bus")
-                           : "";
+    std::string remarks = d.group ? fmt::format("group {}", *d.group) : "";
+    if (d.kind == DropoutKind::bus_silent)
+      remarks += std::string(remarks.empty() ? "" : "; ") +
+                 (d.cause_unknown ? "all of the bus, cause unknown" : "all of the bus");
     table.row({voice_words(all, d.controller, d.address) + on_bus(all, d.bus), mark_words(d.start),
-               format_span(d.judged_until - d.start.time), counted(d.messages_missed, "message", "messages"),
+               format_span(d.judged_until - d.start.time), fmt::format("about {}", d.messages_missed),
                d.end ? Html(mark_words(*d.end) + (d.reclaimed ? ", new address claim" : ""))
                      : html_badge(Tone::trouble, "not again"),
-               d.group ? std::to_string(*d.group) : "", kind});
+               remarks});
   }
   if (table.empty()) return;
   page.section("dropouts", "Dropouts");

@@ -21,7 +21,7 @@ constexpr std::size_t kBlindBoxes = 400, kMarkLines = 200;  // in a lane
 constexpr std::size_t kVoltageLanes = 6, kRateLanes = 24, kSectionLanes = 64;
 
 // Of the picture's height:
-constexpr double kBarTop = 32, kBar = 36, kAwayTop = 10, kAway = 80;
+constexpr double kBarTop = 22, kBar = 36, kAwayTop = 3, kAway = 74, kAgain = 88;
 constexpr double kFar = 8;  // units of the axis: wide enough to be seen as an open box
 
 // What is drawn through all lanes: when the recorder was deaf, and the technician's marks.
@@ -113,7 +113,7 @@ Html presence_lane(const Conclusions& all, const TimeAxis& axis, const Backdrop&
                       x, width, kAwayTop, kAway, dropout_words(all, *d));
     if (d->end && d->reclaimed) {
       needs.again = true;
-      lines += html_line("again", axis.x(d->end->time));
+      lines += html_dot("again", axis.x(d->end->time), kAgain);
     }
   }
   if (since != INT64_MAX) bar(since, voice.last);
@@ -177,11 +177,11 @@ StepPicture picture_of(const DaySeries& series, const TimeAxis& axis, double bot
   return picture;
 }
 
-// The next round value above: 1, 2, 5, 10, 20 ..
+// The next round value above: 1, 1.5, 2, 3 ..
 double round_top(double value) {
   if (!(value > 0)) return 1;
   const double ten = std::pow(10.0, std::floor(std::log10(value)));
-  for (const double factor : {1.0, 2.0, 5.0})
+  for (const double factor : {1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0})
     if (value <= ten * factor * (1 + 1e-9)) return ten * factor;
   return ten * 10;
 }
@@ -328,7 +328,9 @@ Html day_pictures(const Conclusions& all) {
     signs.emplace_back(html_box("here", 0, 100, kBarTop, kBar) + html_box("away", 48, 2, kAwayTop, kAway),
                        "away, short");
   }
-  if (needs.again) signs.emplace_back(html_line("again", 50), "back with a new address claim (restart)");
+  if (needs.again)
+    signs.emplace_back(html_box("here", 0, 100, kBarTop, kBar) + html_dot("again", 50, kAgain),
+                       "back with a new address claim (restart)");
   if (needs.all_silent)
     signs.emplace_back(html_box("hush", 10, 80, kAwayTop, kAway), "all of the bus silent");
   if (needs.power_down)

@@ -13,7 +13,7 @@ for (const day of document.querySelectorAll('.day')) {
   const least = Math.min(50, to - from);
   let left = from, right = to;
 
-  const steps = [1, 10, 100, 1e3, 2e3, 5e3, 1e4, 3e4, 6e4, 12e4, 3e5, 6e5, 18e5, 36e5, 72e5, 216e5, 432e5, 864e5];
+  const steps = [1, 10, 100, 1e3, 2e3, 5e3, 1e4, 2e4, 3e4, 6e4, 12e4, 24e4, 3e5, 6e5, 12e5, 18e5, 36e5, 72e5, 144e5, 216e5, 432e5, 864e5];
   const clock = (t, step) => {
     const text = new Date(t).toISOString();
     const days = new Date(from).toDateString() !== new Date(to).toDateString();
@@ -96,6 +96,6 @@ for (const day of document.querySelectorAll('.day')) {
 }
 )js";
 
-const char* const kHtmlScriptHash = "sha256-tersKOTxytxeuiwFy+926Yy6+vt6PFxHTH1MV3kdyug=";
+const char* const kHtmlScriptHash = "sha256-f8xuFvPAS+PW/Vds+t1OmvQfzqLP69KW37PD29z1o68=";
 
 }  // namespace tramlog

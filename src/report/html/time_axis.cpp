@@ -9,30 +9,12 @@ namespace tramlog {
 namespace {
 
 constexpr SpanNs kDay = 24 * kHour;
-constexpr SpanNs kTickSteps[] = {kMillisecond,
-                                 10 * kMillisecond,
-                                 100 * kMillisecond,
-                                 kSecond,
-                                 2 * kSecond,
-                                 5 * kSecond,
-                                 10 * kSecond,
-                                 30 * kSecond,
-                                 kMinute,
-                                 2 * kMinute,
-                                 5 * kMinute,
-                                 10 * kMinute,
-                                 30 * kMinute,
-                                 kHour,
-                                 2 * kHour,
-                                 6 * kHour,
-                                 12 * kHour,
-                                 kDay,
-                                 5 * kDay,
-                                 10 * kDay,
-                                 100 * kDay,
-                                 1'000 * kDay,
-                                 10'000 * kDay,
-                                 50'000 * kDay};
+constexpr SpanNs kTickSteps[] = {
+    kMillisecond, 10 * kMillisecond, 100 * kMillisecond, kSecond,       2 * kSecond,  5 * kSecond,
+    10 * kSecond, 20 * kSecond,      30 * kSecond,       kMinute,       2 * kMinute,  4 * kMinute,
+    5 * kMinute,  10 * kMinute,      20 * kMinute,       30 * kMinute,  kHour,        2 * kHour,
+    4 * kHour,    6 * kHour,         12 * kHour,         kDay,          2 * kDay,     5 * kDay,
+    10 * kDay,    100 * kDay,        1'000 * kDay,       10'000 * kDay, 50'000 * kDay};
 // A label takes up to 80 px, the picture has 500 on a tablet and 300 on a phone.
 constexpr int kMostTicks = 6, kMostOnPhone = 3;
 // Labels stand to the right of their line: none where it would not fit any more.
@@ -197,12 +179,12 @@ Html html_key(const std::vector<std::pair<Html, Html>>& signs) {
 }
 
 Html html_patterns() {
+  // The veil lets what lies below shine through only faintly.
   return Html::markup(
-      "<svg class=\"patterns\" width=\"0\" height=\"0\" aria-hidden=\"true\"><defs><pattern id=\"deaf\" "
-      "width=\"8\" "
-      "height=\"50\" patternUnits=\"userSpaceOnUse\"><path class=\"hatch\" d=\"M0 50L8 0M-2 12.5L2 -12.5M6 "
-      "62.5L10 37.5\"/>"
-      "</pattern></defs></svg>\n");
+      R"(<svg class="patterns" width="0" height="0" aria-hidden="true"><defs><pattern id="deaf" width="8" height="50" )"
+      R"(patternUnits="userSpaceOnUse"><path class="veil" d="M0 0H8V50H0Z"/>)"
+      R"(<path class="hatch" d="M0 50L8 0M-2 12.5L2 -12.5M6 62.5L10 37.5"/></pattern></defs></svg>)"
+      "\n");
 }
 
 Html html_box(std::string_view style, double x, double width, double y, double height, const Html& words) {
@@ -216,6 +198,14 @@ Html html_line(std::string_view style, double x, const Html& words) {
   std::string code = fmt::format("<line class=\"{}\" x1=\"{}\" x2=\"{}\" y1=\"0\" y2=\"{}\"", style,
                                  number(x), number(x), TimeAxis::kHeight);
   code += words.empty() ? "/>" : "><title>" + words.code() + "</title></line>";
+  return Html::markup(std::move(code));
+}
+
+Html html_dot(std::string_view style, double x, double y, const Html& words) {
+  // A line of no length with round ends: its width in pixels is that of the stroke, however the picture is
+  // stretched.
+  std::string code = fmt::format("<path class=\"{}\" d=\"M{} {}h.01\"", style, number(x), number(y));
+  code += words.empty() ? "/>" : "><title>" + words.code() + "</title></path>";
   return Html::markup(std::move(code));
 }
 

@@ -47,6 +47,9 @@ Html html_box(std::string_view style, double x, double width, double y, double h
 /// A vertical line over the whole height.
 Html html_line(std::string_view style, double x, const Html& words = {});
 
+/// A dot that stays round; `style` gives its width as stroke.
+Html html_dot(std::string_view style, double x, double y, const Html& words = {});
+
 /// Values over equal steps of time, drawn as steps; NaN: nothing is drawn there.
 struct StepPicture {
   double x = 0, step = 0;                       // of the first value, and of each: units of the axis
