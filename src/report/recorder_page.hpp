@@ -5,6 +5,7 @@
 
 #include "exam/conclusions.hpp"
 #include "report/page.hpp"
+#include "report/sentences.hpp"
 
 namespace tramlog {
 
@@ -14,6 +15,8 @@ void recorder_page(Page& page, const Conclusions& all);
 void notes_page(Page& page, const Conclusions& all);
 /// The same: time and text.
 nlohmann::ordered_json notes_json(const Conclusions& all);
+/// Runs, clock and what else the recorder noted, without the technician's notes; before each its time of day, or nothing.
+std::vector<LabelledText> recorder_lines(const Conclusions& all);
 /// Key `recorder` of tramlog.report/1: runs[], notes[], clock; null if nothing was told.
 nlohmann::ordered_json recorder_json(const Conclusions& all);
 

@@ -4,11 +4,9 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
 #include <map>
 #include <set>
 
-#include "base/text.hpp"
 #include "exam/story.hpp"
 #include "exam/words.hpp"
 #include "report/answer_page.hpp"
@@ -18,6 +16,7 @@
 #include "report/head.hpp"
 #include "report/page.hpp"
 #include "report/seeding_page.hpp"
+#include "report/text_limits.hpp"
 
 namespace tramlog::formats {
 
@@ -33,20 +32,8 @@ static_assert(kHead + kAnswer + kFindings + kRoll + kNotes + kBlind + kMore < 60
 constexpr std::size_t kSteadyNotes = 3;  // notes told
 constexpr std::size_t kRollNames = 6;
 
-// At most `lines` lines behind a prefix of this width.
-std::string clipped(const std::string& text, std::size_t prefix, std::size_t lines) {
-  const std::vector<std::string> parts = wrapped(as_ascii(printable_utf8(text)), Page::kWidth - prefix);
-  std::string kept;
-  for (std::size_t i = 0; i < parts.size() && i < lines; ++i) kept += (i > 0 ? " " : "") + parts[i];
-  if (parts.size() <= lines) return kept;
-  // The mark fits the last line.
-  constexpr std::string_view kMark = " ..";
-  if (parts[lines - 1].size() + kMark.size() > Page::kWidth - prefix) kept.resize(kept.size() - kMark.size());
-  return kept.append(kMark);
-}
-
 void short_item(Page& page, const std::string& prefix, const std::string& text, std::size_t lines) {
-  page.item(prefix, clipped(text, prefix.size(), lines));
+  page.item(prefix, clipped_lines(text, Page::kWidth - prefix.size(), lines));
 }
 
 // Whole lines up to the limit; the last one says that there was more.
@@ -87,8 +74,7 @@ std::string head(const Report& report, const char* what) {
 
 std::string head_rest(const Report& report, const FormatOptions& options) {
   Page page(false);
-  const MachineRecord& machine = report.found.machine;
-  for (const std::string& told : {hours_words(machine), place_words(machine, options)})
+  for (const std::string& told : {hours_words(report.found.machine), place_words(report.found.machine, options)})
     if (!told.empty()) short_item(page, "", told, 1);
   const std::vector<std::string>& captures = report.names.empty() ? report.files : report.names;
   if (!captures.empty())
@@ -208,7 +194,7 @@ std::string roll(const Conclusions& all) {
   page.heading(all.rollcall ? "ROLL CALL" : "CONTROLLERS (no roster: nobody said who should be there)");
   std::string words;
   for (std::size_t i = 0; i < wrong.size() && i < kRollNames; ++i)
-    words += (i > 0 ? "; " : "") + clipped(wrong[i], 38, 1);
+    words += (i > 0 ? "; " : "") + clipped_lines(wrong[i], 40, 1);
   if (wrong.size() > kRollNames) words += fmt::format("; {} more", wrong.size() - kRollNames);
   if (!words.empty()) short_item(page, "  ", words + ".", 4);
   page.item("  ",

@@ -19,7 +19,9 @@ header{border-top:.35rem solid var(--calm);padding:.8rem 0 .2rem}
 h1{margin:.1rem 0 .6rem;font-size:1.6rem;line-height:1.2}
 h2{margin:0 0 .7rem;font-size:1.2rem;line-height:1.3}
 h3{margin:1.2rem 0 .4rem;font-size:1rem}
+h4{margin:.7rem 0 .2rem;font-size:.9rem;color:var(--soft)}
 section{background:var(--sheet);border:1px solid var(--rule);border-radius:.4rem;padding:1rem;margin:1rem 0}
+.patterns{position:absolute}.veil{fill:var(--sheet);opacity:.75}.hatch{fill:none;stroke:var(--soft);stroke-width:1px;vector-effect:non-scaling-stroke}
 p,ul,ol,dl{margin:.4rem 0}
 ul,ol{padding-left:1.5rem}
 li{margin:.3rem 0}
@@ -34,7 +36,7 @@ article h3{margin-top:0}
 .caution{border:2px solid var(--warn);border-radius:.3rem;padding:.5rem .7rem;background:var(--warn-ground)}
 .soft,caption,summary{color:var(--soft)}
 .soft{font-size:.9rem}
-.b{display:inline-block;padding:0 .45em;border-radius:.25em;border:1px solid transparent;font-size:.85rem;font-weight:600;line-height:1.5}
+.b{display:inline-block;white-space:nowrap;padding:0 .45em;border-radius:.25em;border:1px solid transparent;font-size:.85rem;font-weight:600;line-height:1.5}
 .b.good{border-color:var(--calm);background:var(--calm-ground)}
 .b.notice{border:3px double var(--warn);background:var(--warn-ground);color:var(--warn)}
 .b.trouble{background:var(--bad);border-color:var(--bad);color:var(--bad-ink)}
@@ -42,18 +44,18 @@ article h3{margin-top:0}
 .b.plain{padding:0;font-weight:400}
 table{border-collapse:collapse;width:100%;margin:.5rem 0;font-size:.92rem}
 caption{text-align:left;font-size:.85rem;padding-bottom:.3rem}
-th,td{text-align:left;vertical-align:top;padding:.3rem .6rem .3rem 0;border-bottom:1px solid var(--rule)}
+th,td{min-width:6.2rem;text-align:left;vertical-align:top;padding:.3rem .6rem .3rem 0;border-bottom:1px solid var(--rule)}
 thead th{color:var(--soft);font-weight:600}
-tbody th{font-weight:600}
+tbody th{font-weight:600;min-width:8rem}
 details{margin:.6rem 0}
 summary{cursor:pointer;padding:.2rem 0}
 :focus-visible{outline:3px solid var(--calm);outline-offset:2px}
-@media screen and (max-width:40rem){
+@media screen and (max-width:48rem){
 body{padding:.6rem}section{padding:.8rem}
-table,caption,tbody,tr,th,td{display:block;width:auto}
+table,caption,tbody,tr,th,td{display:block;width:auto;min-width:0}
 thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);white-space:nowrap}
 tbody tr{border-bottom:1px solid var(--rule);padding:.4rem 0}
-tbody th,tbody td{border:0;padding:.05rem 0}
+tbody th,tbody td{border:0;padding:.05rem 0;min-width:0}
 td:empty{display:none}
 td[data-l]::before{content:attr(data-l) ": ";color:var(--soft)}
 }
@@ -69,37 +71,39 @@ td[data-l]::before{content:attr(data-l) ": ";color:var(--soft)}
 .lanes{position:relative;padding-top:1.2rem}
 .here{fill:var(--calm)}.away{fill:var(--bad);stroke:var(--bad);stroke-width:2px}
 .away.far{fill:var(--sheet)}.hush{fill:none;stroke:var(--soft);stroke-width:1px;stroke-dasharray:3 3}
-.again{stroke:var(--ink);stroke-width:2px}
+.again{fill:none;stroke:var(--ink);stroke-width:6px;stroke-linecap:round}
 .deaf{fill:url(#deaf);stroke:var(--soft);stroke-width:1px}
 .mark{stroke:var(--warn);stroke-width:2px;stroke-dasharray:5 3}
 .peak,.solid{fill:none;stroke:var(--ink);stroke-width:1.5px}.told{fill:none;stroke:var(--warn);stroke-width:2px;stroke-dasharray:6 3}
 .mean,.band{fill:var(--calm);stroke:var(--calm);stroke-width:1px}
 .want{fill:none;stroke:var(--ink);stroke-width:1px}.did{fill:var(--calm)}
-.lane [vector-effect],.lane rect,.lane line,.lane path{vector-effect:non-scaling-stroke}
+.day rect,.day line,.day path{vector-effect:non-scaling-stroke}
 .key{list-style:none;padding:0;display:flex;flex-wrap:wrap;gap:.3rem 1.2rem;font-size:.85rem}
 .key li{margin:0;display:flex;align-items:center;gap:.4rem}
-.key svg{width:2.4rem;height:1.1rem;flex:none}
+.key svg{width:2.4rem;height:1.5rem;flex:none}
 .zoom{display:flex;flex-wrap:wrap;gap:.4rem;align-items:center;margin:.5rem 0}
 .zoom button{font:inherit;font-size:.9rem;padding:.3rem .8rem;border:1px solid var(--soft);border-radius:.3rem;background:var(--sheet);color:var(--ink);cursor:pointer}
 .zoom output{font-size:.9rem;color:var(--soft);min-height:1.5em}
 @media screen and (max-width:40rem){
-.lane{display:block;padding-bottom:.3rem}.axis{left:0}
+.lane{display:block;padding-bottom:.3rem}.axis{left:0}.lane>.what{position:relative;background:var(--sheet)}
 .axis .minor{display:none}
 }
 @media print{
 @page{size:A4;margin:14mm}
 :root{--ground:#fff;--sheet:#fff}
-body{padding:0;max-width:none;font-size:9.5pt}
+html{font-size:8.5pt}
+body{padding:0;max-width:none}
+article{padding:.3rem 0}details{margin:.2rem 0}li,p,ul,ol{margin:.15rem 0}
 section{border:0;border-top:1px solid var(--rule);border-radius:0;padding:.6rem 0;margin:.4rem 0}
 h2,h3{break-after:avoid}
 tr,article>h3,.lane,li,.caution{break-inside:avoid}
+tbody tr:first-child{break-before:avoid}caption,thead{break-after:avoid}
 .zoom,summary::marker{display:none}
 details::details-content{content-visibility:visible;display:block;height:auto}
 summary{list-style:none}
 a{color:inherit;text-decoration:none}
 .b,.caution,.lane svg,.key svg{print-color-adjust:exact;-webkit-print-color-adjust:exact}
 .b.trouble{background:#fff;color:#000;border:2px solid #000}
-.lane{grid-template-columns:10rem minmax(0,1fr)}.axis{left:10.8rem}
 }
 )css";
 

@@ -1,0 +1,60 @@
+#include "tool/day_files.hpp"
+
+#include <filesystem>
+#include <map>
+
+#include "io/capture_reader.hpp"
+#include "tool/progress.hpp"
+
+namespace tramlog {
+namespace {
+
+// A time stamp that is further ahead of the one before is a flipped bit, not the end of the capture.
+constexpr SpanNs kPlausibleStep = 24 * kHour;
+
+}  // namespace
+
+SortedDays days_of(const std::vector<std::string>& paths) {
+  SortedDays sorted;
+  std::vector<TimedCapture> captures;
+  std::map<std::string, std::string> seen;  // fingerprint -> name
+  Progress progress;
+  for (const std::string& path : paths) {
+    const std::string name = std::filesystem::path(path).filename().string();
+    auto source = CaptureSource::open({path});
+    if (!source) {
+      sorted.unreadable.push_back(name + ": " + source.error().what);
+      sorted.damaged = true;
+      continue;
+    }
+    TimedCapture one;
+    one.path = path;
+    bool any = false;
+    for (;;) {
+      const std::span<const Event> events = source->read();
+      if (events.empty()) break;
+      progress.add(events.size());
+      for (const Event& event : events) {
+        if (!event.is_timed()) continue;
+        if (!any) one.start = one.end = event.time;
+        any = true;
+        if (event.time > one.end && span_between(one.end, event.time) < kPlausibleStep) one.end = event.time;
+      }
+    }
+    if (!any) {
+      sorted.unreadable.push_back(name + ": nothing with a time in it");
+      sorted.damaged = true;
+      continue;
+    }
+    const CaptureFile& file = source->files().front();
+    if (const auto [known, is_new] = seen.try_emplace(file.fingerprint, name); !is_new) {
+      sorted.unreadable.push_back(name + ": the same recording as " + known->second + ", counted once");
+      continue;
+    }
+    captures.push_back(std::move(one));
+  }
+  sorted.days = sort_into_days(std::move(captures));
+  return sorted;
+}
+
+}  // namespace tramlog
