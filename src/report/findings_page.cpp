@@ -9,11 +9,12 @@
 #include "report/report.hpp"
 
 namespace tramlog {
-namespace {
 
-constexpr const char* kCaution =
+const char* const kWorkCaution =
     "Before work on wiring, supplies or units: engine off, key out, implement lowered and secured, fans at a "
     "standstill. Local rules and the machine's manual come first.";
+
+namespace {
 
 constexpr std::size_t kMainFindings = kMainIncidents;
 constexpr std::size_t kCrowd = 60;                                // faults and dropouts together
@@ -21,13 +22,6 @@ constexpr const char* kExaminerLimit = "examiner.limit-reached";  // says nothin
 // Of a crowd:
 constexpr std::size_t kBriefFindings = 4;  // in one line each, after the main ones
 constexpr std::size_t kBriefReasons = 2;   // reasons and steps of a main finding
-
-// Two causes of one incident that both stand say so.
-std::string finding_words(const Conclusions& all, std::size_t rank) {
-  const Finding& finding = all.findings[rank];
-  const bool second = rank > 0 && all.findings[rank - 1].incident == finding.incident;
-  return fmt::format("({}{}) {}", second ? "or, " : "", confidence_code(finding.confidence), finding.text);
-}
 
 // Which dropouts or faults a finding speaks for.
 std::vector<bool> explained(const Conclusions& all, bool of_dropouts) {
@@ -44,6 +38,35 @@ std::vector<bool> explained(const Conclusions& all, bool of_dropouts) {
 
 }  // namespace
 
+std::string finding_words(const Conclusions& all, std::size_t rank) {
+  const Finding& finding = all.findings[rank];
+  const bool second = rank > 0 && all.findings[rank - 1].incident == finding.incident;
+  return fmt::format("({}{}) {}", second ? "or, " : "", confidence_code(finding.confidence), finding.text);
+}
+
+std::vector<std::size_t> main_findings(const Conclusions& all, std::size_t* more) {
+  std::vector<std::size_t> ranks;
+  std::size_t incidents = 0;
+  for (std::size_t i = 0; i < all.findings.size(); ++i) {
+    if (i > 0 && all.findings[i - 1].incident == all.findings[i].incident) continue;
+    if (++incidents <= kMainFindings) ranks.push_back(i);
+  }
+  if (more != nullptr) *more = incidents - ranks.size();
+  return ranks;
+}
+
+std::vector<std::size_t> loose_faults(const Conclusions& all) {
+  const std::vector<bool> told = explained(all, false);
+  std::vector<std::size_t> loose;
+  for (std::size_t f = 0; f < all.faults.size(); ++f)
+    if (!told[f] && all.faults[f].severity != Severity::note && all.faults[f].code != kExaminerLimit)
+      loose.push_back(f);
+  std::stable_sort(loose.begin(), loose.end(), [&](std::size_t a, std::size_t b) {
+    return all.faults[a].severity > all.faults[b].severity;
+  });
+  return loose;
+}
+
 bool crowded(const Conclusions& all) {
   return all.faults.size() + all.dropouts.size() > kCrowd;
 }
@@ -54,26 +77,14 @@ std::vector<bool> counted_under(const Conclusions& all, bool of_dropouts) {
 }
 
 void main_findings_page(Page& page, const Conclusions& all) {
-  const std::vector<bool> told = explained(all, false);
-  std::vector<std::size_t> loose;  // faults that no finding speaks for
-  for (std::size_t f = 0; f < all.faults.size(); ++f)
-    if (!told[f] && all.faults[f].severity != Severity::note && all.faults[f].code != kExaminerLimit)
-      loose.push_back(f);
-  std::stable_sort(loose.begin(), loose.end(), [&](std::size_t a, std::size_t b) {
-    return all.faults[a].severity > all.faults[b].severity;
-  });
+  const std::vector<std::size_t> loose = loose_faults(all);
   if (all.findings.empty() && loose.empty()) return;
   page.heading("MAIN FINDINGS");
-  std::size_t shown = 0;
-  std::size_t incidents = 0;
-  for (std::size_t i = 0; i < all.findings.size(); ++i) {
-    if (i > 0 && all.findings[i - 1].incident == all.findings[i].incident) continue;
-    if (++incidents > kMainFindings) continue;
-    ++shown;
-    page.item(fmt::format("  {}. ", i + 1), finding_words(all, i));
-  }
-  if (incidents > shown)
-    page.item("     ", fmt::format("{} below.", counted(incidents - shown, "more is told", "more are told")));
+  std::size_t more = 0;
+  const std::vector<std::size_t> ranks = main_findings(all, &more);
+  for (const std::size_t i : ranks) page.item(fmt::format("  {}. ", i + 1), finding_words(all, i));
+  if (more > 0) page.item("     ", fmt::format("{} below.", counted(more, "more is told", "more are told")));
+  std::size_t shown = ranks.size();
   for (std::size_t k = 0; k < loose.size() && shown < kMainFindings; ++k, ++shown)
     page.item("  *  ", all.faults[loose[k]].text);
 }
@@ -81,7 +92,7 @@ void main_findings_page(Page& page, const Conclusions& all) {
 void causes_page(Page& page, const Conclusions& all) {
   if (all.findings.empty()) return;
   page.heading("WHAT MOST LIKELY CAUSED IT");
-  page.item("  ", kCaution);
+  page.item("  ", kWorkCaution);
   const bool brief = crowded(all);
   for (std::size_t i = 0; i < all.findings.size(); ++i) {
     const Finding& finding = all.findings[i];

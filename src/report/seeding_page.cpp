@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "exam/words.hpp"
+#include "report/answer_page.hpp"
 #include "report/page.hpp"
 
 namespace tramlog {
@@ -44,12 +45,6 @@ void write_line(Page& page, const CheckLine& line) {
   if (line.verdict != Verdict::attention) return;
   for (const Moment& moment : line.moments)
     page.item("               ", fmt::format("{}: {}", mark_words(moment.at), moment.text));
-}
-
-std::string upper(std::string text) {
-  for (char& c : text)
-    if (c >= 'a' && c <= 'z') c = static_cast<char>(c - 'a' + 'A');
-  return text;
 }
 
 void write_topics(Page& page, const std::vector<CheckLine>& lines) {

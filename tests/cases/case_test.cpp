@@ -1,41 +1,15 @@
 // Every case under captures/: the report tells the staged truth, equals its golden, and does not depend on
 // the way in.
-#include <algorithm>
 #include <catch2/catch.hpp>
 #include <filesystem>
 
+#include "cases/all_cases.hpp"
 #include "cases/program.hpp"
 #include "cases/truth.hpp"
 
 using namespace tramlog::cases;
-namespace fs = std::filesystem;
 
 namespace {
-
-struct Case {
-  std::string name, folder, capture, roster;
-};
-
-std::vector<Case> all_cases() {
-  std::vector<Case> cases;
-  for (const auto& entry : fs::directory_iterator(TRAMLOG_SOURCE_DIR "/captures")) {
-    if (!fs::exists(entry.path() / "case.toml")) continue;
-    Case one;
-    one.name = entry.path().filename();
-    one.folder = entry.path();
-    one.capture = fs::exists(entry.path() / "capture.pcapng") ? entry.path() / "capture.pcapng"
-                                                              : entry.path() / "capture.pcapng.zst";
-    if (fs::exists(entry.path() / "roster.toml")) one.roster = entry.path() / "roster.toml";
-    cases.push_back(one);
-  }
-  std::sort(cases.begin(), cases.end(), [](const Case& a, const Case& b) { return a.name < b.name; });
-  return cases;
-}
-
-std::string report_command(const Case& one, const std::string& format) {
-  return "TRAMLOG report --format " + format + (one.roster.empty() ? "" : " --roster " + quoted(one.roster)) +
-         " ";
-}
 
 int expected_code(const nlohmann::json& report) {
   if (!report["capture"]["damage"].empty()) return 3;
@@ -78,6 +52,9 @@ TEST_CASE("reports equal their goldens") {
     DYNAMIC_SECTION(one.name) {
       CHECK(run(report_command(one, "json") + quoted(one.capture)).output ==
             file_text(one.folder + "/report.json"));
+      const std::string summary = one.folder + "/summary.txt";
+      if (std::filesystem::exists(summary))
+        CHECK(run(report_command(one, "summary") + quoted(one.capture)).output == file_text(summary));
       const std::string text = run(report_command(one, "text") + quoted(one.capture)).output;
       CHECK(text == file_text(one.folder + "/report.txt"));
       std::size_t column = 0;

@@ -3,9 +3,9 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 
 #include "exam/words.hpp"
+#include "report/answer_page.hpp"
 #include "report/findings_page.hpp"
 #include "report/format.hpp"
 #include "report/page.hpp"
@@ -19,11 +19,6 @@ extern const Format text;
 
 namespace {
 
-std::string upper(std::string text) {
-  for (char& c : text) c = static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
-  return text;
-}
-
 std::string joined(const std::vector<std::string>& texts) {
   std::string all;
   for (const std::string& part : texts) all += (all.empty() ? "" : ", ") + part;
@@ -36,17 +31,8 @@ std::string software_words(const ControllerRecord& c) {
 }
 
 // Of a crowd of faults and dropouts:
-constexpr std::size_t kBriefLines = 2;    // of each list
-constexpr std::size_t kBriefAnswers = 3;  // controllers in the answer
-constexpr std::size_t kBriefRoll = 12;    // lines of the roll call; beyond, only those that are not present
-
-bool several_buses(const Conclusions& all) {
-  return all.buses.size() > 1;
-}
-
-std::string on_bus(const Conclusions& all, BusIndex bus) {
-  return several_buses(all) ? fmt::format(" on {}", all.buses[bus].name) : std::string();
-}
+constexpr std::size_t kBriefLines = 2;  // of each list
+constexpr std::size_t kBriefRoll = 12;  // lines of the roll call; beyond, only those that are not present
 
 void title(Page& page, const Report& report, const char* what) {
   const Conclusions& all = report.found;
@@ -61,143 +47,10 @@ void title(Page& page, const Report& report, const char* what) {
   for (const std::string& file : report.files) page.item("Capture ", file);
 }
 
-void more_in_roll_call(Page& page, std::size_t told) {
-  if (told > kBriefAnswers)
-    page.item("  * ",
-              fmt::format("{} not as it should be: see below.",
-                          counted(told - kBriefAnswers, "more controller is", "more controllers are")));
-}
-
-void entry_answers(Page& page, const Conclusions& all) {
-  const Rollcall& roll = *all.rollcall;
-  std::size_t fine = 0;
-  std::size_t required = 0;
-  std::size_t nameless = 0;
-  std::size_t told = 0;
-  for (const RollcallEntry& entry : roll.entries) {
-    if (!entry.required && entry.state == EntryState::missing) continue;
-    ++required;
-    const bool unknown = entry.state == EntryState::software_unknown;
-    if (entry.state == EntryState::present || unknown) {
-      ++fine;
-      continue;
-    }
-    if (entry.nameless) {
-      ++nameless;
-      continue;
-    }
-    if (crowded(all) && ++told > kBriefAnswers) continue;
-    page.item("  * ", fmt::format("{}  {}{}.", upper(state_code(entry.state)), entry.label,
-                                  entry.detail.empty() ? "" : ": " + entry.detail));
-  }
-  more_in_roll_call(page, told);
-  if (nameless > 0)
-    page.item(
-        "  * ",
-        fmt::format("CANNOT BE TOLD  for {}: {} talked from the beginning and nobody asked who they are. "
-                    "Record from key-on, have a display ask for address claims, or ask with tramlog rollcall "
-                    "--live --ask.",
-                    counted(nameless, "controller", "controllers"),
-                    counted(all.unclaimed.size(), "address", "addresses")));
-  std::size_t unknown = 0;
-  for (const RollcallEntry& entry : roll.entries) unknown += entry.state == EntryState::software_unknown;
-  page.item("  * ",
-            fmt::format("{} of {} expected controllers are here as they should be{}.", fine, required,
-                        unknown > 0 ? fmt::format(", the software of {} of them is unknown", unknown) : ""));
-  if (!roll.extra.empty())
-    page.item("  * ", fmt::format("{} on the bus that the roster does not know.",
-                                  counted(roll.extra.size(), "controller is", "controllers are")));
-}
-
-// Of every controller, or only of those that no roster entry speaks for.
-void controller_answers(Page& page, const Conclusions& all, bool only_extra) {
-  std::size_t told = 0;
-  for (std::size_t i = 0; i < all.controllers.size(); ++i) {
-    const ControllerRecord& c = all.controllers[i];
-    if (c.state == ControllerState::present || (only_extra && !c.label.empty())) continue;
-    if (crowded(all) && ++told > kBriefAnswers) continue;
-    const Dropout* shown = nullptr;
-    std::size_t times = 0;
-    for (const Dropout& d : all.dropouts)
-      if (d.controller == i && d.kind != DropoutKind::power_down) {
-        if (shown == nullptr || !d.end) shown = &d;
-        ++times;
-      }
-    std::string what;
-    if (c.state == ControllerState::refused)
-      what = fmt::format("cannot claim an address, since {}", mark_words(c.last_seen));
-    else if (shown != nullptr && !shown->end)
-      what = fmt::format("last heard {}, silent for {} until the capture's end", mark_words(shown->start),
-                         format_span(shown->judged_until - shown->start.time));
-    else if (shown != nullptr)
-      what = fmt::format("{}, first {} for {}", counted(times, "dropout", "dropouts"),
-                         mark_words(shown->start), format_span(shown->judged_until - shown->start.time));
-    page.item("  * ", fmt::format("{}  {}{}: {}.", upper(state_code(c.state)), controller_words(all, i),
-                                  on_bus(all, c.bus), what));
-  }
-  more_in_roll_call(page, told);
-}
-
-/// `where`: how the sentence ends that counts faults and warnings.
+// `where`: how the sentence ends that counts faults and warnings.
 void answers(Page& page, const Report& report, const char* where) {
-  const Conclusions& all = report.found;
   page.heading("ANSWER");
-  if (all.nothing_read()) {
-    page.item("  * ", "The capture holds no CAN frame at all; nothing can be said of the machine.");
-  } else if (all.rollcall) {
-    entry_answers(page, all);
-    controller_answers(page, all, true);
-  } else {
-    controller_answers(page, all, false);
-    if (all.controllers.empty())
-      page.item(
-          "  * ",
-          "No controller claimed an address: the recording began after power-up, and nobody asked who is "
-          "there. Who talks is known by address only.");
-    else
-      page.item(
-          "  * ",
-          fmt::format("{} claimed an address. Without a roster nobody can say which one is missing: see "
-                      "tramlog roster learn.",
-                      counted(all.controllers.size(), "controller", "controllers")));
-  }
-  std::size_t told = 0;
-  for (const Dropout& d : all.dropouts)
-    if (!d.controller && d.kind == DropoutKind::controller && (!crowded(all) || ++told <= kBriefLines))
-      page.item(
-          "  * ",
-          fmt::format("{}  {}: last heard {}, silent for {}{}.", d.end ? "INTERMITTENT" : "LOST",
-                      voice_words(all, d.controller, d.address), mark_words(d.start),
-                      format_span(d.judged_until - d.start.time), d.end ? "" : " until the capture's end"));
-  std::size_t silences = 0;
-  for (const BusSilence& silence : all.silences) {
-    if (silence.verdict != BusSilence::Verdict::silent && silence.verdict != BusSilence::Verdict::unknown)
-      continue;
-    if (crowded(all) && ++silences > kBriefLines) break;
-    const bool unknown = silence.verdict == BusSilence::Verdict::unknown;
-    page.item("  * ",
-              fmt::format("{}  {}: for {}, since {}.", unknown ? "SILENCE OF BUS OR RECORDER" : "BUS SILENT",
-                          all.buses[silence.bus].name, format_span(silence.judged_until - silence.start.time),
-                          mark_words(silence.start)));
-  }
-  if (const SpanNs blind = blind_total(all); blind > 0)
-    page.item("  * ",
-              fmt::format("RECORDER BLIND  for {} in all: nothing is said of the machine for that time.",
-                          format_span(blind)));
-  if (!all.damage.empty() || report.read_error)
-    page.item("  * ", fmt::format("CAPTURE DAMAGED  {} could not be read; what could be read is reported.",
-                                  counted(all.damaged_bytes, "byte", "bytes")));
-  std::size_t faults = 0;
-  std::size_t warnings = 0;
-  for (const Fault& fault : all.faults) {
-    faults += fault.severity == Severity::fault;
-    warnings += fault.severity == Severity::warning;
-  }
-  if (faults + warnings > 0)
-    page.item("  * ", fmt::format("{} and {}{}.", counted(faults, "fault", "faults"),
-                                  counted(warnings, "warning", "warnings"), where));
-  else if (!something_wrong(all) && !all.nothing_read())
-    page.item("  * ", "Nothing wrong was found on the bus.");
+  for (const std::string& line : answer_lines(report, {where, crowded(report.found)})) page.item("  * ", line);
 }
 
 void roll(Page& page, const Conclusions& all) {

@@ -1,0 +1,191 @@
+#include "report/answer_page.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cctype>
+#include <numeric>
+
+#include "exam/words.hpp"
+
+namespace tramlog {
+
+std::string upper(std::string text) {
+  for (char& c : text) c = static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
+  return text;
+}
+
+bool several_buses(const Conclusions& all) {
+  return all.buses.size() > 1;
+}
+
+std::string on_bus(const Conclusions& all, BusIndex bus) {
+  return several_buses(all) ? fmt::format(" on {}", all.buses[bus].name) : std::string();
+}
+
+namespace {
+
+using Lines = std::vector<std::string>;
+
+constexpr std::size_t kBriefLines = 2;    // of each list
+constexpr std::size_t kBriefAnswers = 3;  // controllers in the answer
+
+// When the controller first was in trouble; if it never was, when it was first heard.
+TimeNs trouble_start(const Conclusions& all, std::size_t controller) {
+  for (const Dropout& d : all.dropouts)  // by time
+    if (d.controller == controller && d.kind != DropoutKind::power_down) return d.start.time;
+  return all.controllers[controller].first_seen.time;
+}
+
+template <class When>
+std::vector<std::size_t> in_order(std::size_t count, const When& when, const AnswerStyle& style) {
+  std::vector<std::size_t> order(count);
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  if (style.by_time)
+    std::stable_sort(order.begin(), order.end(),
+                     [&](std::size_t a, std::size_t b) { return when(a) < when(b); });
+  return order;
+}
+
+void more_in_roll_call(Lines& lines, std::size_t told) {
+  if (told > kBriefAnswers)
+    lines.push_back(
+        fmt::format("{}: see below.", counted(told - kBriefAnswers, "more controller is not as it should be",
+                                              "more controllers are not as they should be")));
+}
+
+void entry_answers(Lines& lines, const Conclusions& all, const AnswerStyle& style) {
+  const Rollcall& roll = *all.rollcall;
+  std::size_t fine = 0;
+  std::size_t required = 0;
+  std::size_t nameless = 0;
+  std::size_t told = 0;
+  const auto when = [&](std::size_t i) {
+    return roll.entries[i].controller ? trouble_start(all, *roll.entries[i].controller) : all.start;
+  };
+  for (const std::size_t index : in_order(roll.entries.size(), when, style)) {
+    const RollcallEntry& entry = roll.entries[index];
+    if (!entry.required && entry.state == EntryState::missing) continue;
+    ++required;
+    const bool unknown = entry.state == EntryState::software_unknown;
+    if (entry.state == EntryState::present || unknown) {
+      ++fine;
+      continue;
+    }
+    if (entry.nameless) {
+      ++nameless;
+      continue;
+    }
+    if (style.brief && ++told > kBriefAnswers) continue;
+    lines.push_back(fmt::format("{}  {}{}.", upper(state_code(entry.state)), entry.label,
+                                entry.detail.empty() ? "" : ": " + entry.detail));
+  }
+  more_in_roll_call(lines, told);
+  if (nameless > 0)
+    lines.push_back(
+        fmt::format("CANNOT BE TOLD  for {}: {} talked from the beginning and nobody asked who they are. "
+                    "Record from key-on, have a display ask for address claims, or ask with tramlog rollcall "
+                    "--live --ask.",
+                    counted(nameless, "controller", "controllers"),
+                    counted(all.unclaimed.size(), "address", "addresses")));
+  std::size_t unknown = 0;
+  for (const RollcallEntry& entry : roll.entries) unknown += entry.state == EntryState::software_unknown;
+  lines.push_back(
+      fmt::format("{} of {} expected controllers are here as they should be{}.", fine, required,
+                  unknown > 0 ? fmt::format(", the software of {} of them is unknown", unknown) : ""));
+  if (!roll.extra.empty())
+    lines.push_back(fmt::format("{} on the bus that the roster does not know.",
+                                counted(roll.extra.size(), "controller is", "controllers are")));
+}
+
+// Of every controller, or only of those that no roster entry speaks for.
+void controller_answers(Lines& lines, const Conclusions& all, const AnswerStyle& style, bool only_extra) {
+  std::size_t told = 0;
+  const auto when = [&](std::size_t i) { return trouble_start(all, i); };
+  for (const std::size_t i : in_order(all.controllers.size(), when, style)) {
+    const ControllerRecord& c = all.controllers[i];
+    if (c.state == ControllerState::present || (only_extra && !c.label.empty())) continue;
+    if (style.brief && ++told > kBriefAnswers) continue;
+    const Dropout* shown = nullptr;
+    std::size_t times = 0;
+    for (const Dropout& d : all.dropouts)
+      if (d.controller == i && d.kind != DropoutKind::power_down) {
+        if (shown == nullptr || !d.end) shown = &d;
+        ++times;
+      }
+    std::string what;
+    if (c.state == ControllerState::refused)
+      what = fmt::format("cannot claim an address, since {}", mark_words(c.last_seen));
+    else if (shown != nullptr && !shown->end)
+      what = fmt::format("last heard {}, silent for {} until the capture's end", mark_words(shown->start),
+                         format_span(shown->judged_until - shown->start.time));
+    else if (shown != nullptr)
+      what = fmt::format("{}, first {} for {}", counted(times, "dropout", "dropouts"),
+                         mark_words(shown->start), format_span(shown->judged_until - shown->start.time));
+    lines.push_back(fmt::format("{}  {}{}: {}.", upper(state_code(c.state)), controller_words(all, i),
+                                on_bus(all, c.bus), what));
+  }
+  more_in_roll_call(lines, told);
+}
+
+}  // namespace
+
+std::vector<std::string> answer_lines(const Report& report, const AnswerStyle& style) {
+  const Conclusions& all = report.found;
+  Lines lines;
+  if (all.nothing_read()) {
+    lines.push_back("The capture holds no CAN frame at all; nothing can be said of the machine.");
+  } else if (all.rollcall) {
+    entry_answers(lines, all, style);
+    controller_answers(lines, all, style, true);
+  } else {
+    controller_answers(lines, all, style, false);
+    if (all.controllers.empty())
+      lines.push_back(
+          "No controller claimed an address: the recording began after power-up, and nobody asked who is "
+          "there. Who talks is known by address only.");
+    else
+      lines.push_back(
+          fmt::format("{} claimed an address. Without a roster nobody can say which one is missing: see "
+                      "tramlog roster learn.",
+                      counted(all.controllers.size(), "controller", "controllers")));
+  }
+  std::size_t told = 0;
+  for (const Dropout& d : all.dropouts)
+    if (!d.controller && d.kind == DropoutKind::controller && (!style.brief || ++told <= kBriefLines))
+      lines.push_back(fmt::format("{}  {}: last heard {}, silent for {}{}.", d.end ? "INTERMITTENT" : "LOST",
+                                  voice_words(all, d.controller, d.address), mark_words(d.start),
+                                  format_span(d.judged_until - d.start.time),
+                                  d.end ? "" : " until the capture's end"));
+  std::size_t silences = 0;
+  for (const BusSilence& silence : all.silences) {
+    if (silence.verdict != BusSilence::Verdict::silent && silence.verdict != BusSilence::Verdict::unknown)
+      continue;
+    if (style.brief && ++silences > kBriefLines) break;
+    const bool unknown = silence.verdict == BusSilence::Verdict::unknown;
+    lines.push_back(
+        fmt::format("{}  {}: for {}, since {}.", unknown ? "SILENCE OF BUS OR RECORDER" : "BUS SILENT",
+                    all.buses[silence.bus].name, format_span(silence.judged_until - silence.start.time),
+                    mark_words(silence.start)));
+  }
+  if (const SpanNs blind = blind_total(all); blind > 0)
+    lines.push_back(fmt::format(
+        "RECORDER BLIND  for {} in all: nothing is said of the machine for that time.", format_span(blind)));
+  if (!all.damage.empty() || report.read_error)
+    lines.push_back(fmt::format("CAPTURE DAMAGED  {} could not be read; what could be read is reported.",
+                                counted(all.damaged_bytes, "byte", "bytes")));
+  std::size_t faults = 0;
+  std::size_t warnings = 0;
+  for (const Fault& fault : all.faults) {
+    faults += fault.severity == Severity::fault;
+    warnings += fault.severity == Severity::warning;
+  }
+  if (faults + warnings > 0)
+    lines.push_back(fmt::format("{} and {}{}.", counted(faults, "fault", "faults"),
+                                counted(warnings, "warning", "warnings"), style.where));
+  else if (!something_wrong(all) && !all.nothing_read())
+    lines.push_back("Nothing wrong was found on the bus.");
+  return lines;
+}
+
+}  // namespace tramlog

@@ -1,0 +1,27 @@
+// The answer to "what is wrong here?" in a few sentences: who is missing, lost or refused, and since when.
+// Every format for people tells it in these words.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "report/report.hpp"
+
+namespace tramlog {
+
+struct AnswerStyle {
+  const char* where = "";  // how the sentence ends that counts faults and warnings: " below"
+  bool brief = false;      // of many controllers only the first few are told, and the rest counted
+  bool by_time = false;    // who failed first comes first; else in the order of the roster
+};
+
+/// One sentence each, without a bullet.
+std::vector<std::string> answer_lines(const Report& report, const AnswerStyle& style);
+
+/// In capitals (ASCII): "MISSING".
+std::string upper(std::string text);
+bool several_buses(const Conclusions& all);
+/// " on can1" where there are several, else nothing.
+std::string on_bus(const Conclusions& all, BusIndex bus);
+
+}  // namespace tramlog

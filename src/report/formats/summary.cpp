@@ -1,0 +1,333 @@
+// For the body of an e-mail: the answer, since when, and what to do first, in less than a screen and a half.
+// Every section has a limit of lines, so that the whole keeps below kLines whatever happened and whatever
+// names are.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <set>
+
+#include "base/text.hpp"
+#include "exam/story.hpp"
+#include "exam/words.hpp"
+#include "report/answer_page.hpp"
+#include "report/findings_page.hpp"
+#include "report/first_step.hpp"
+#include "report/format.hpp"
+#include "report/page.hpp"
+#include "report/seeding_page.hpp"
+
+namespace tramlog::formats {
+
+extern const Format summary;
+
+namespace {
+
+// Lines with headings and the empty line before; together below 60. Head, answer and the first finding with
+// its step stand in the first 24.
+constexpr std::size_t kHead = 5, kAnswer = 10, kFindings = 20, kRoll = 7, kNotes = 5, kBlind = 5, kMore = 5;
+static_assert(kHead + kAnswer + kFindings + kRoll + kNotes + kBlind + kMore < 60);
+
+constexpr std::size_t kSteadyNotes = 3;  // notes told
+constexpr std::size_t kRollNames = 6;
+
+// At most `lines` lines behind a prefix of this width.
+std::string clipped(const std::string& text, std::size_t prefix, std::size_t lines) {
+  const std::vector<std::string> parts = wrapped(as_ascii(printable_utf8(text)), Page::kWidth - prefix);
+  std::string kept;
+  for (std::size_t i = 0; i < parts.size() && i < lines; ++i) kept += (i > 0 ? " " : "") + parts[i];
+  if (parts.size() <= lines) return kept;
+  // The mark fits the last line.
+  constexpr std::string_view kMark = " ..";
+  if (parts[lines - 1].size() + kMark.size() > Page::kWidth - prefix) kept.resize(kept.size() - kMark.size());
+  return kept.append(kMark);
+}
+
+void short_item(Page& page, const std::string& prefix, const std::string& text, std::size_t lines) {
+  page.item(prefix, clipped(text, prefix.size(), lines));
+}
+
+// Whole lines up to the limit; the last one says that there was more.
+std::string limited(std::string text, std::size_t lines) {
+  std::size_t at = 0;
+  for (std::size_t i = 0; i + 1 < lines; ++i) {
+    at = text.find('\n', at);
+    if (at == std::string::npos) return text;
+    ++at;
+  }
+  const std::size_t last = text.find('\n', at);
+  if (last == std::string::npos || last + 1 == text.size()) return text;
+  return text.substr(0, at) + "  .. more in the full report.\n";
+}
+
+std::string day_and_second(TimeNs time) {
+  return format_date_time(time).substr(0, 19);
+}
+
+std::string head(const Report& report, const char* what) {
+  const Conclusions& all = report.found;
+  Page page(false);
+  short_item(page, "",
+             all.rollcall && !all.rollcall->machine.empty()
+                 ? fmt::format("{}: {}", what, all.rollcall->machine)
+                 : what,
+             1);
+  std::string end = day_and_second(all.end);
+  if (end.substr(0, 10) == day_and_second(all.start).substr(0, 10)) end = end.substr(11);
+  short_item(
+      page, "",
+      fmt::format("{} to {} UTC ({}), {} on {}", day_and_second(all.start), end,
+                  format_span(all.end - all.start), counted(all.frames, "frame", "frames"),
+                  all.buses.size() == 1 ? all.buses[0].name : counted(all.buses.size(), "bus", "buses")),
+      1);
+  return page.take();
+}
+
+std::string hours_words(const MachineRecord& machine) {
+  if (!machine.hours_last) return {};
+  if (!machine.hours_first || *machine.hours_first == *machine.hours_last)
+    return fmt::format("Engine hours {:.2f}", *machine.hours_last);
+  return fmt::format("Engine hours {:.2f} to {:.2f}", *machine.hours_first, *machine.hours_last);
+}
+
+std::string place_words(const MachineRecord::Place& place) {
+  return fmt::format("place {:.5f} {}, {:.5f} {}", std::abs(place.latitude_deg),
+                     place.latitude_deg < 0 ? "S" : "N", std::abs(place.longitude_deg),
+                     place.longitude_deg < 0 ? "W" : "E");
+}
+
+std::string head_rest(const Report& report, const FormatOptions& options) {
+  Page page(false);
+  const MachineRecord& machine = report.found.machine;
+  std::string of_machine = hours_words(machine);
+  if (options.place && machine.place)
+    of_machine += (of_machine.empty() ? "" : ", ") + place_words(*machine.place);
+  if (!of_machine.empty()) {
+    of_machine[0] = upper(of_machine.substr(0, 1))[0];
+    short_item(page, "", of_machine, 1);
+  }
+  const std::vector<std::string>& captures = report.names.empty() ? report.files : report.names;
+  if (!captures.empty())
+    short_item(page, "Capture ",
+               captures.size() == 1
+                   ? captures[0]
+                   : fmt::format("{} to {}, {} in all", captures.front(), captures.back(), captures.size()),
+               1);
+  return page.take();
+}
+
+std::string answer(const Report& report, std::size_t lines) {
+  Page page(false);
+  page.heading("ANSWER");
+  for (const std::string& line : answer_lines(report, {" in all", true, true}))
+    short_item(page, "  * ", line, 2);
+  return limited(page.take(), lines);
+}
+
+bool is_fine(const RollcallEntry& entry) {
+  return entry.state == EntryState::present || entry.state == EntryState::software_unknown ||
+         (!entry.required && entry.state == EntryState::missing);
+}
+
+void told_and_step(Page& page, const std::string& prefix, TimeNs time, const std::string& text,
+                   const std::string& step) {
+  short_item(page, prefix, fmt::format("{}  {}", format_time_of_day(time).substr(0, 8), text), 3);
+  if (!step.empty()) short_item(page, std::string(prefix.size(), ' ') + "First: ", step, 2);
+}
+
+// Of those that have no room: how often each code came.
+std::string counted_codes(const std::map<std::string, std::size_t>& counts) {
+  std::string words;
+  for (const auto& [code, count] : counts)
+    words += (words.empty() ? "" : ", ") + (count > 1 ? fmt::format("{} x {}", count, code) : code);
+  return words;
+}
+
+// Who is not as the roster wants it although no finding and no fault speaks for it.
+void entries_and_steps(Page& page, const Conclusions& all) {
+  std::size_t told = 0;
+  for (const RollcallEntry& entry : all.rollcall->entries) {
+    if (is_fine(entry) || ++told > kMainIncidents) continue;
+    const TimeNs since = entry.controller ? all.controllers[*entry.controller].last_seen.time : all.start;
+    const bool replaced = entry.stand_in && *entry.stand_in < all.controllers.size();
+    told_and_step(
+        page, "  *  ", since,
+        fmt::format("{} is {}{}.", entry.label, state_code(entry.state),
+                    replaced ? "; its job is done by " + controller_words(all, *entry.stand_in) : ""),
+        replaced ? "Was the unit replaced? Then learn the roster anew: tramlog roster learn."
+                 : "Is the roster that of this machine and season? Then plug and supply of that unit.");
+  }
+}
+
+std::string findings(const Conclusions& all) {
+  std::vector<std::size_t> loose = loose_faults(all);
+  if (all.findings.empty() &&
+      loose.empty())  // what only limits the report is told, too, if there is nothing else
+    for (std::size_t f = 0; f < all.faults.size(); ++f)
+      if (all.faults[f].severity != Severity::note) loose.push_back(f);
+  const bool entries = all.findings.empty() && loose.empty() && !all.nothing_read() && all.rollcall &&
+                       !std::all_of(all.rollcall->entries.begin(), all.rollcall->entries.end(), is_fine);
+  if (all.findings.empty() && loose.empty() && !entries) return {};
+  Page page(false);
+  page.heading("MAIN FINDINGS, EACH WITH THE FIRST STEP");
+  if (entries) entries_and_steps(page, all);
+  std::size_t more = 0;
+  const std::vector<std::size_t> ranks = main_findings(all, &more);
+  for (const std::size_t rank : ranks) {
+    const Finding& finding = all.findings[rank];
+    told_and_step(page, fmt::format("  {}. ", rank + 1), finding.start, finding_words(all, rank),
+                  finding.next_steps.empty() ? std::string() : finding.next_steps.front());
+  }
+  // One fault for each first step: what asks for the same work needs no room of its own.
+  std::set<std::string_view> steps;
+  std::map<std::string, std::size_t> others;
+  for (const std::size_t f : loose) {
+    const Fault& fault = all.faults[f];
+    const char* step = first_step(fault.code);
+    if (ranks.size() + steps.size() >= kMainIncidents || !steps.insert(step != nullptr ? step : "").second)
+      ++others[fault.code];
+    else
+      told_and_step(page, "  *  ", fault.start, fault.text, step != nullptr ? step : "");
+  }
+  std::string rest;
+  if (more > 0) rest = counted(more, "finding", "findings");
+  if (!others.empty()) rest += (rest.empty() ? "" : ", ") + counted_codes(others);
+  std::string text = limited(page.take(), kFindings - 5);
+  Page end(false);
+  if (!rest.empty()) short_item(end, "  Besides: ", rest + ".", 2);
+  end.item("  ", kWorkCaution);
+  return text + end.take();
+}
+
+std::string roll(const Conclusions& all) {
+  if (all.nothing_read()) return {};
+  std::vector<std::string> wrong;
+  std::size_t present = 0;
+  if (all.rollcall) {
+    for (const RollcallEntry& entry : all.rollcall->entries) {
+      if (is_fine(entry))
+        present += entry.state != EntryState::missing;
+      else
+        wrong.push_back(fmt::format("{} {}", upper(state_code(entry.state)), entry.label));
+    }
+  } else {
+    for (std::size_t i = 0; i < all.controllers.size(); ++i) {
+      const ControllerRecord& c = all.controllers[i];
+      if (c.state == ControllerState::present)
+        ++present;
+      else
+        wrong.push_back(fmt::format("{} {}", upper(state_code(c.state)), controller_words(all, i)));
+    }
+  }
+  if (all.controllers.empty() && wrong.empty()) return {};
+  Page page(false);
+  page.heading(all.rollcall ? "ROLL CALL" : "CONTROLLERS (no roster: nobody said who should be there)");
+  std::string words;
+  for (std::size_t i = 0; i < wrong.size() && i < kRollNames; ++i)
+    words += (i > 0 ? "; " : "") + clipped(wrong[i], 38, 1);
+  if (wrong.size() > kRollNames) words += fmt::format("; {} more", wrong.size() - kRollNames);
+  if (!words.empty()) short_item(page, "  ", words + ".", 4);
+  page.item("  ",
+            fmt::format(
+                "{} present{}.",
+                counted(present, wrong.empty() ? "is" : "other is", wrong.empty() ? "are" : "others are"),
+                all.unclaimed.empty() ? ""
+                                      : fmt::format("; {} talked without a claim",
+                                                    counted(all.unclaimed.size(), "address", "addresses"))));
+  return limited(page.take(), kRoll);
+}
+
+std::string notes(const Conclusions& all) {
+  Page page(false);
+  std::size_t count = 0;
+  for (const RecordedNote& noted : all.recorder.notes) {
+    if (noted.note.kind != RecorderNote::Kind::mark) continue;
+    if (count++ == 0) page.heading("NOTES OF THE TECHNICIAN");
+    if (count > kSteadyNotes) continue;
+    short_item(page, fmt::format("  {}  ", format_time_of_day(noted.time).substr(0, 8)), noted.note.text, 1);
+  }
+  std::string text = page.take();
+  // The last line of the section is for those that have no room.
+  if (count > kSteadyNotes) {
+    text.erase(text.rfind('\n', text.size() - 2) + 1);
+    text += fmt::format("  .. and {} more in the full report.\n", count - kSteadyNotes + 1);
+  }
+  return text;
+}
+
+std::string not_heard(const Conclusions& all) {
+  Page page(false);
+  bool begun = false;
+  for (const BusSummary& bus : all.buses) {
+    if (bus.blind.empty()) continue;
+    if (!begun) page.heading("WHAT THE RECORDER DID NOT HEAR");
+    begun = true;
+    SpanNs total = 0;
+    for (const BlindSpan& span : bus.blind) total += span.end - span.start;
+    short_item(
+        page, "  ",
+        fmt::format("{}: {} in {}, first from {}: {}.", bus.name, format_span(total),
+                    counted(bus.blind.size(), "span", "spans"),
+                    format_time_of_day(bus.blind.front().start).substr(0, 8), bus.blind.front().reason),
+        2);
+  }
+  return limited(page.take(), kBlind);
+}
+
+std::string more(const Report& report) {
+  Page page(false);
+  page.heading("MORE");
+  page.item(
+      "  ",
+      report.found.seeding.implements.empty()
+          ? "Evidence, other steps and everybody's software: tramlog report, of the same capture."
+          : "Evidence, other steps and everybody's software: tramlog report, of the same capture; rates and "
+            "sections: tramlog seeding.");
+  return page.take();
+}
+
+std::string render_report(const Report& report, const FormatOptions& options) {
+  const Conclusions& all = report.found;
+  return head(report, "BUS SUMMARY") + head_rest(report, options) + answer(report, kAnswer) + findings(all) +
+         roll(all) + notes(all) + not_heard(all) + more(report);
+}
+
+std::string render_rollcall(const Report& report, const FormatOptions& options) {
+  return head(report, "ROLL CALL") + head_rest(report, options) + answer(report, kAnswer + kFindings) +
+         roll(report.found) + not_heard(report.found);
+}
+
+std::string render_seeding(const Report& report, const FormatOptions& options) {
+  const SeedingRecord& seeding = report.found.seeding;
+  Page page(false);
+  page.line();
+  page.item("", kSeedingCaution);
+  page.heading("LINES THAT NEED ATTENTION, EACH WITH THE FIRST STEP");
+  std::size_t attention = 0, pass = 0, told = 0;
+  constexpr std::size_t kTold = 8;
+  const auto take = [&](const std::vector<CheckLine>& lines) {
+    for (const CheckLine& line : lines) {
+      pass += line.verdict == Verdict::pass;
+      if (line.verdict != Verdict::attention) continue;
+      ++attention;
+      if (++told > kTold) continue;
+      short_item(page, "  * ", line.subject.empty() ? line.text : line.subject + ": " + line.text, 3);
+      if (const char* step = first_step(line.code)) short_item(page, "    First: ", step, 2);
+    }
+  };
+  for (const ImplementRecord& implement : seeding.implements) take(implement.lines);
+  take(seeding.lines);
+  page.item("  ", fmt::format("{} {} attention, {} {}.", counted(attention, "line", "lines"),
+                              attention == 1 ? "needs" : "need", pass, pass == 1 ? "passes" : "pass"));
+  if (seeding.implements.empty()) page.item("  ", "No implement talked to a task controller here.");
+  return head(report, "SEEDING CHECK") + head_rest(report, options) + limited(page.take(), 45) +
+         not_heard(report.found);
+}
+
+}  // namespace
+
+const Format summary{"summary", "for the body of an e-mail: under 60 lines, what is wrong and the first step",
+                     render_report, render_rollcall, render_seeding};
+
+}  // namespace tramlog::formats
