@@ -30,6 +30,10 @@ void add_format(CLI::App& command, CommonOptions& options) {
   command.add_flag("--unicode", options.unicode, "Text: keep characters outside ASCII as they were reported");
 }
 
+void add_place(CLI::App& command, CommonOptions& options) {
+  command.add_flag("--place", options.place, "Tell the place where the machine was first (its position is left out otherwise)");
+}
+
 void add_output(CLI::App& command, CommonOptions& options) {
   command.add_option("-o,--output", options.output, "Write to this file instead of standard output");
 }
@@ -111,9 +115,11 @@ Result<Report> examine(const CommonOptions& options, const std::optional<Roster>
   Report report;
   if (auto error = check_copies(*source)) return *error;
   for (const CaptureFile& file : source->files()) {
-    if (file.unreadable.empty())
+    if (file.unreadable.empty()) {
       report.files.push_back(file.fingerprint);
-    else
+      const bool is_pipe = file.name == "-" || !std::filesystem::is_regular_file(file.name);
+      report.names.push_back(is_pipe ? std::string() : std::filesystem::path(file.name).filename().string());
+    } else
       fail({ErrorKind::input, file.unreadable, file.name,
             "the other captures are examined; leave this one out"});
     report.read_error = report.read_error || file.read_error;

@@ -24,6 +24,7 @@ struct CommonOptions : UserFiles {
   std::string format = "text";
   std::string output;  // empty: standard output
   bool unicode = false;
+  bool place = false;
   std::string from, to, units;      // empty: not given
 };
 
@@ -31,6 +32,8 @@ struct CommonOptions : UserFiles {
 void add_captures(CLI::App& command, CommonOptions& options, bool required = true);
 void add_roster(CLI::App& command, CommonOptions& options, bool required);
 void add_format(CLI::App& command, CommonOptions& options);
+/// --place.
+void add_place(CLI::App& command, CommonOptions& options);
 void add_output(CLI::App& command, CommonOptions& options);
 void add_schema(CLI::App& command, CommonOptions& options);
 void add_time_span(CLI::App& command, CommonOptions& options);

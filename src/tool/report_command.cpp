@@ -45,7 +45,7 @@ int run(const CommonOptions& options, const LiveOptions& live, const AskChoice& 
   auto report = examine(options, *roster, *schema);
   if (!report) return fail(report.error());
   const auto render = rollcall ? format->rollcall : format->report;
-  return deliver(options, render(*report, {options.unicode}), exit_code_of(*report));
+  return deliver(options, render(*report, {options.unicode, options.place}), exit_code_of(*report));
 }
 
 }  // namespace
@@ -67,6 +67,7 @@ void add_report_command(CLI::App& app, int& code) {
   command->add_flag("--print-cause-weights", print->weights,
                     "Write the built-in weights of the causes with their reasons, and nothing else");
   add_format(*command, *options);
+  add_place(*command, *options);
   add_output(*command, *options);
   command->footer(
       "Example:\n  tramlog report --roster drill.toml monday-1.pcapng monday-2.pcapng.zst\n  tramlog report "
@@ -89,6 +90,7 @@ void add_rollcall_command(CLI::App& app, int& code) {
   add_roster(*command, *options, false);
   add_schema(*command, *options);
   add_format(*command, *options);
+  add_place(*command, *options);
   add_output(*command, *options);
   command->footer(
       "Example:\n  tramlog rollcall --roster drill.toml start-up.pcapng\n  tramlog rollcall --live "
