@@ -1,5 +1,7 @@
 #include "parcel/capture_copy.hpp"
 
+#include <utility>
+
 namespace tramlog {
 
 Result<CaptureCopy> CaptureCopy::create(const std::string& path) {

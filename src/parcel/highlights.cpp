@@ -3,7 +3,9 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <numeric>
 #include <set>
+#include <utility>
 
 namespace tramlog {
 namespace {
@@ -72,11 +74,13 @@ std::size_t Density::step_of(TimeNs time) const {
 
 void Density::add(TimeNs time) { ++frames_[step_of(time)]; }
 
+void Density::close() { std::partial_sum(frames_.begin(), frames_.end(), frames_.begin()); }
+
 std::uint64_t Density::frames_in(TimeNs from, TimeNs to) const {
-  std::uint64_t frames = 0;
-  for (std::size_t i = step_of(from); i <= step_of(to); ++i) frames += frames_[i];
+  const std::size_t first = step_of(from);
+  const std::uint64_t frames = frames_[step_of(to)] - (first == 0 ? 0 : frames_[first - 1]);
   const double share = static_cast<double>(span_between(from, to)) / static_cast<double>(step_);
-  const auto steps = static_cast<double>(step_of(to) - step_of(from) + 1);
+  const auto steps = static_cast<double>(step_of(to) - first + 1);
   return static_cast<std::uint64_t>(static_cast<double>(frames) * std::clamp(share / steps, 0.0, 1.0)) + 1;
 }
 

@@ -28,13 +28,15 @@ class Density {
   static constexpr std::size_t kMaxSteps = 200'000;
   Density(TimeNs start, TimeNs end);
   void add(TimeNs time);
+  /// Once, behind the last add().
+  void close();
   std::uint64_t frames_in(TimeNs from, TimeNs to) const;
 
  private:
   std::size_t step_of(TimeNs time) const;
   TimeNs start_;
   SpanNs step_;
-  std::vector<std::uint64_t> frames_;
+  std::vector<std::uint64_t> frames_;  // of each step; once closed: of all before it, too
 };
 
 struct TimeSpan {

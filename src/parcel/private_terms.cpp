@@ -18,9 +18,11 @@ std::vector<std::uint8_t> claim_bytes(std::uint64_t name) {
   return bytes;
 }
 
-/// Something that says "no serial", as good in one unit as in the next: one letter or digit again and again.
+/// Something that says "no serial", as good in one unit as in the next: zeros, question marks, X again and again.
 bool says_nothing(const std::string& serial) {
-  return std::all_of(serial.begin(), serial.end(), [&](char c) { return c == serial.front(); });
+  const auto first = static_cast<unsigned char>(serial.front());
+  const bool filler = std::isalnum(first) == 0 || first == '0' || first == 'X' || first == 'x';
+  return filler && std::all_of(serial.begin(), serial.end(), [&](char c) { return c == serial.front(); });
 }
 
 /// `number` in `digits` places: decimal, base 36 where that is not enough.
