@@ -40,22 +40,36 @@ void tell_slices(Page& page, std::span<const Highlight> highlights, const SliceP
   std::size_t listed = 0;
   for (std::size_t i = 0; i < highlights.size() && listed < kMostListed; ++i) {
     if (plan.margins[i] < 0) continue;
-    page.item("  ", fmt::format("{}: with {} before and after", highlights[i].what, format_span(plan.margins[i])));
+    page.item("  ",
+              fmt::format("{}: with {} before and after", highlights[i].what, format_span(plan.margins[i])));
     ++listed;
   }
 }
 
-void tell_left_out(Page& page, const PackOrder& order, std::span<const Highlight> highlights, const SlicePlan* plan) {
+void tell_left_out(Page& page, const PackOrder& order, const std::vector<std::string>& left_out,
+                   std::span<const Highlight> highlights, const SlicePlan* plan) {
   page.heading("Left out");
+  for (const std::string& name : left_out)
+    page.item("- ", fmt::format("{}: too large for the limit of {} bytes (--limit).", name, order.limit));
+  if (plan != nullptr && plan->whole) {
+    page.item("- ", "Nothing of the recording: it is in it as a whole.");
+    return;
+  }
   page.item("- ", "The rest of the recording: whoever recorded it has it.");
   if (plan == nullptr) {
-    page.item("- ", highlights.empty() ? "Slices: nothing happened that needs one."
-                                       : fmt::format("All slices: there was no room for them below the limit of {} bytes (--limit).", order.limit));
+    page.item("- ", highlights.empty()
+                        ? "Slices: nothing happened that needs one."
+                        : fmt::format(
+                              "All slices: there was no room for them below the limit of {} bytes (--limit).",
+                              order.limit));
     return;
   }
   if (plan->shortened > 0)
-    page.item("- ", fmt::format("{} shorter than the usual {} before and after, to keep the file below {} bytes (--limit).",
-                                counted(plan->shortened, "slice is", "slices are"), format_span(kMargins[std::size(kMargins) - 1]), order.limit));
+    page.item("- ",
+              fmt::format(
+                  "{} shorter than the usual {} before and after, to keep the file below {} bytes (--limit).",
+                  counted(plan->shortened, "slice is", "slices are"),
+                  format_span(kMargins[std::size(kMargins) - 1]), order.limit));
   if (plan->left_out > 0) {
     page.item("- ", fmt::format("{} without a slice, for the same reason; the least important first:",
                                 counted(plan->left_out, "moment is", "moments are")));
@@ -70,39 +84,53 @@ void tell_left_out(Page& page, const PackOrder& order, std::span<const Highlight
 
 void tell_private(Page& page, const PrivateTally& tally) {
   page.heading("Private");
-  page.item("- ", "Serial numbers, identity numbers of NAMEs, product codes and vehicle identifications are stand-ins of the same length: the "
-                  "same one everywhere for the same number, in reports, device descriptions, roster and captures.");
-  page.item("- ", fmt::format("Positions ({}) are a made-up track that begins at 0/0 and goes due north; it is as long as the true one. Altitudes are 0. "
+  page.item("- ",
+            "Serial numbers, identity numbers of NAMEs, product codes and vehicle identifications are "
+            "stand-ins of the same length: the "
+            "same one everywhere for the same number, in reports, device descriptions, roster and captures.");
+  page.item("- ", fmt::format("Positions ({}) are a made-up track that begins at 0/0 and goes due north; it "
+                              "is as long as the true one. Altitudes are 0. "
                               "Satellites in view, destinations and reference stations are blanked.",
                               counted(tally.positions, "message", "messages")));
-  page.item("- ", fmt::format("Notes of the technician ({}) and comments of the roster are removed; captures are called capture-1, capture-2 and so on.", tally.notes));
-  page.item("- ", fmt::format("What nobody here can check is blanked: makers' own messages and those of unknown meaning ({}; they become counters that change when "
-                              "the message did), files on the file server, masks and texts of terminals, and {} of transfers that were "
+  page.item("- ", fmt::format("Notes of the technician ({}) and comments of the roster are removed; captures "
+                              "are called capture-1, capture-2 and so on.",
+                              tally.notes));
+  page.item("- ", fmt::format("What nobody here can check is blanked: makers' own messages and those of "
+                              "unknown meaning ({}; they become counters that change when "
+                              "the message did), files on the file server, masks and texts of terminals, and "
+                              "{} of transfers that were "
                               "not whole.",
-                              counted(tally.blanked, "frame", "frames"), counted(tally.blanked_packets, "packet", "packets")));
-  page.item("- ", "What stays: time and date, speeds and headings, all values of the machine, names and versions that units report, numbers that a terminal shows.");
+                              counted(tally.blanked, "frame", "frames"),
+                              counted(tally.blanked_packets, "packet", "packets")));
+  page.item("- ",
+            "What stays: time and date, speeds and headings, all values of the machine, names and versions "
+            "that units report, numbers that a terminal shows. The bus "
+            "load may differ a little: a frame of other bytes has other stuff bits.");
 }
 
 }  // namespace
 
-std::string contents_text(const PackOrder& order, const std::vector<Member>& members, std::span<const Highlight> highlights,
+std::string contents_text(const PackOrder& order, const std::vector<Member>& members,
+                          const std::vector<std::string>& left_out, std::span<const Highlight> highlights,
                           const SlicePlan* plan) {
   Page page(false);
   page.line("What is in this parcel");
   page.line();
   for (const Member& member : members) {
-    page.row({fmt::format("  {}", member.name), fmt::format("{}", member.bytes.size()), what_is(member.name)}, {34, 9});
+    page.row({fmt::format("  {}", member.name), fmt::format("{}", member.bytes.size()), what_is(member.name)},
+             {34, 9});
   }
   page.line();
   page.line("tramlog report PARCEL shows the report; tramlog parcel --unpack PARCEL -o FOLDER");
   page.line("writes the files into a folder.");
   if (plan != nullptr) tell_slices(page, highlights, *plan);
-  tell_left_out(page, order, highlights, plan);
+  tell_left_out(page, order, left_out, highlights, plan);
   if (order.concealed) tell_private(page, *order.concealed);
   return page.take();
 }
 
-std::string contents_json(const PackOrder& order, const std::vector<Member>& members, std::span<const Highlight> highlights,
+std::string contents_json(const PackOrder& order, const std::vector<Member>& members,
+                          const std::vector<std::string>& left_out, std::span<const Highlight> highlights,
                           const SlicePlan* plan) {
   nlohmann::ordered_json json;
   json["schema"] = kSchema;
@@ -111,9 +139,11 @@ std::string contents_json(const PackOrder& order, const std::vector<Member>& mem
   json["limit"] = order.limit;
   json["members"] = nlohmann::ordered_json::array();
   for (const Member& member : members)
-    json["members"].push_back({{"name", member.name}, {"bytes", member.bytes.size()}, {"what", what_is(member.name)}});
+    json["members"].push_back(
+        {{"name", member.name}, {"bytes", member.bytes.size()}, {"what", what_is(member.name)}});
   json["slices"] = nlohmann::ordered_json::array();
   json["left_out"] = nlohmann::ordered_json::array();
+  for (const std::string& name : left_out) json["left_out"].push_back(name);
   if (plan != nullptr)
     for (const TimeSpan& span : plan->spans)
       json["slices"].push_back({{"from", format_rfc3339(span.from)}, {"to", format_rfc3339(span.to)}});

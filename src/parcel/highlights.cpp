@@ -10,7 +10,7 @@
 namespace tramlog {
 namespace {
 
-constexpr SpanNs kLongest = 120 * kSecond;   // beyond it begin and end count
+constexpr SpanNs kLongest = 120 * kSecond;  // beyond it begin and end count
 constexpr SpanNs kStartUp = 60 * kSecond;
 
 class List {
@@ -38,7 +38,8 @@ std::vector<Highlight> highlights_of(const Conclusions& found) {
   List list;
   const auto add_dropout = [&](std::size_t i) {
     const Dropout& dropout = found.dropouts[i];
-    list.add(dropout.start.time, dropout.end ? dropout.end->time : dropout.start.time, fmt::format("dropout {}", i + 1));
+    list.add(dropout.start.time, dropout.end ? dropout.end->time : dropout.start.time,
+             fmt::format("dropout {}", i + 1));
   };
   const auto add_fault = [&](std::size_t i) {
     const Fault& fault = found.faults[i];
@@ -55,7 +56,8 @@ std::vector<Highlight> highlights_of(const Conclusions& found) {
     for (std::size_t i = 0; i < found.faults.size(); ++i)
       if (found.faults[i].severity == severity) add_fault(i);
   for (const RecordedNote& noted : found.recorder.notes)
-    if (noted.note.kind == RecorderNote::Kind::mark) list.add(noted.time, noted.time, "note of the technician");
+    if (noted.note.kind == RecorderNote::Kind::mark)
+      list.add(noted.time, noted.time, "note of the technician");
   list.add(found.start, std::min(found.end, later_by(found.start, kStartUp)), "start-up");
   for (std::size_t i = 0; i < found.faults.size(); ++i)
     if (found.faults[i].severity == Severity::note) add_fault(i);
@@ -63,8 +65,11 @@ std::vector<Highlight> highlights_of(const Conclusions& found) {
 }
 
 Density::Density(TimeNs start, TimeNs end)
-    : start_(start), step_(std::max<SpanNs>(kSecond, span_between(start, end) / static_cast<SpanNs>(kMaxSteps - 1) + 1)) {
-  frames_.resize(static_cast<std::size_t>(std::clamp<SpanNs>(span_between(start, end) / step_ + 1, 1, kMaxSteps)));
+    : start_(start),
+      end_(end),
+      step_(std::max<SpanNs>(kSecond, span_between(start, end) / static_cast<SpanNs>(kMaxSteps - 1) + 1)) {
+  frames_.resize(
+      static_cast<std::size_t>(std::clamp<SpanNs>(span_between(start, end) / step_ + 1, 1, kMaxSteps)));
 }
 
 std::size_t Density::step_of(TimeNs time) const {
@@ -72,9 +77,13 @@ std::size_t Density::step_of(TimeNs time) const {
   return since <= 0 ? 0 : std::min(frames_.size() - 1, static_cast<std::size_t>(since / step_));
 }
 
-void Density::add(TimeNs time) { ++frames_[step_of(time)]; }
+void Density::add(TimeNs time) {
+  ++frames_[step_of(time)];
+}
 
-void Density::close() { std::partial_sum(frames_.begin(), frames_.end(), frames_.begin()); }
+void Density::close() {
+  std::partial_sum(frames_.begin(), frames_.end(), frames_.begin());
+}
 
 std::uint64_t Density::frames_in(TimeNs from, TimeNs to) const {
   const std::size_t first = step_of(from);
@@ -89,8 +98,11 @@ namespace {
 std::vector<TimeSpan> merged(std::span<const Highlight> highlights, const std::vector<SpanNs>& margins) {
   std::vector<TimeSpan> spans;
   for (std::size_t i = 0; i < highlights.size(); ++i)
-    if (margins[i] >= 0) spans.push_back({later_by(highlights[i].from, -margins[i]), later_by(highlights[i].to, margins[i])});
-  std::sort(spans.begin(), spans.end(), [](const TimeSpan& a, const TimeSpan& b) { return a.from < b.from || (a.from == b.from && a.to < b.to); });
+    if (margins[i] >= 0)
+      spans.push_back({later_by(highlights[i].from, -margins[i]), later_by(highlights[i].to, margins[i])});
+  std::sort(spans.begin(), spans.end(), [](const TimeSpan& a, const TimeSpan& b) {
+    return a.from < b.from || (a.from == b.from && a.to < b.to);
+  });
   std::vector<TimeSpan> joined;
   for (const TimeSpan& span : spans)
     if (!joined.empty() && span.from <= later_by(joined.back().to, kSecond))
@@ -108,7 +120,8 @@ std::uint64_t frames_of(const std::vector<TimeSpan>& spans, const Density& densi
 
 }  // namespace
 
-SlicePlan plan_slices(std::span<const Highlight> highlights, const Density& density, std::uint64_t room_frames) {
+SlicePlan plan_slices(std::span<const Highlight> highlights, const Density& density,
+                      std::uint64_t room_frames) {
   SlicePlan plan;
   plan.margins.assign(highlights.size(), -1);
   for (const SpanNs margin : kMargins)
@@ -122,6 +135,12 @@ SlicePlan plan_slices(std::span<const Highlight> highlights, const Density& dens
         plan.frames = frames;
     }
   plan.spans = merged(highlights, plan.margins);
+  for (TimeSpan& span : plan.spans) {
+    span.from = std::max(span.from, density.start());
+    span.to = std::min(span.to, density.end());
+  }
+  std::erase_if(plan.spans, [](const TimeSpan& span) { return span.from > span.to; });
+  plan.whole = plan.spans.size() == 1 && plan.spans.front() == TimeSpan{density.start(), density.end()};
   for (const SpanNs margin : plan.margins) {
     plan.left_out += margin < 0;
     plan.shortened += margin >= 0 && margin != kMargins[std::size(kMargins) - 1];

@@ -21,7 +21,9 @@ Error leak(const char* what, const std::string& where) {
           "leave --private out if it may be told, or cut that part off the recording first (tramlog cut)"};
 }
 
-bool is_word(char c) { return std::isalnum(static_cast<unsigned char>(c)) != 0; }
+bool is_word(char c) {
+  return std::isalnum(static_cast<unsigned char>(c)) != 0;
+}
 
 bool stands_alone(const std::string& text, std::size_t at, std::size_t length) {
   return (at == 0 || !is_word(text[at - 1])) && (at + length == text.size() || !is_word(text[at + length]));
@@ -29,9 +31,11 @@ bool stands_alone(const std::string& text, std::size_t at, std::size_t length) {
 
 std::optional<Error> find_in_text(const Member& member, const PrivateTerms& terms) {
   for (const auto& [serial, stand_in] : terms.serials()) {
-    const bool number = std::all_of(serial.begin(), serial.end(), [](char c) { return std::isdigit(static_cast<unsigned char>(c)) != 0; });
+    const bool number = std::all_of(serial.begin(), serial.end(),
+                                    [](char c) { return std::isdigit(static_cast<unsigned char>(c)) != 0; });
     if (serial.size() < (number ? kShortestNumber : PrivateTerms::kShortestSearched)) continue;
-    for (std::size_t at = member.bytes.find(serial); at != std::string::npos; at = member.bytes.find(serial, at + 1))
+    for (std::size_t at = member.bytes.find(serial); at != std::string::npos;
+         at = member.bytes.find(serial, at + 1))
       if (stands_alone(member.bytes, at, serial.size())) return leak("a serial number", member.name);
   }
   for (std::size_t at = 0; at + 16 <= member.bytes.size(); ++at) {
@@ -42,17 +46,19 @@ std::optional<Error> find_in_text(const Member& member, const PrivateTerms& term
   return std::nullopt;
 }
 
-/// Looks at one capture as a curious reader would: every frame, every message, with the rules that told serials in the
-/// first place.
+/// Looks at one capture as a curious reader would: every frame, every message, with the rules that told
+/// serials in the first place.
 class CaptureSearch final : public TransferSink {
  public:
-  CaptureSearch(const PrivateTerms& terms, const Schema& schema) : terms_(terms), transfers_(*this, {}, schema.long_page_1_pgns()) {}
+  CaptureSearch(const PrivateTerms& terms, const Schema& schema)
+      : terms_(terms), transfers_(*this, {}, schema.long_page_1_pgns()) {}
 
   void take(const Event& event) {
     if (event.kind == EventKind::notice) {
       if (const auto* note = std::get_if<RecorderNote>(event.notice)) {
         if (note->kind == RecorderNote::Kind::mark) found("a note of the technician", event.time);
-        if (terms_.replaced_text(note->text) != note->text) found("a NAME or serial number in a note of the recorder", event.time);
+        if (terms_.replaced_text(note->text) != note->text)
+          found("a NAME or serial number in a note of the recorder", event.time);
       }
       return;
     }
@@ -60,7 +66,8 @@ class CaptureSearch final : public TransferSink {
     search({event.data, event.len}, event.time);
     if (!event.is_iso11783()) return;
     transfers_.take(event);
-    look({event.bus, pgn_of(event.id), source_of(event.id), destination_of(event.id)}, {event.data, event.len}, event.time);
+    look({event.bus, pgn_of(event.id), source_of(event.id), destination_of(event.id)},
+         {event.data, event.len}, event.time);
   }
   void on_message(const Message& message) override {
     search(message.data, message.start);
@@ -106,7 +113,8 @@ std::optional<Error> find_in_description(const Member& member, const PrivateTerm
   PrivateTerms told;
   PrivateRules::learn_pool(bytes, told);
   for (const auto& [name, ignored] : told.names())
-    if (!terms.is_stand_in_name(name) && Name(name).identity_number() != 0) return leak("a NAME", member.name);
+    if (!terms.is_stand_in_name(name) && Name(name).identity_number() != 0)
+      return leak("a NAME", member.name);
   for (const auto& [serial, ignored] : told.serials())
     if (!terms.is_stand_in_serial(serial)) return leak("a serial number", member.name);
   return std::nullopt;
@@ -114,7 +122,8 @@ std::optional<Error> find_in_description(const Member& member, const PrivateTerm
 
 }  // namespace
 
-std::optional<Error> find_leak_in_capture(const std::string& path, const std::string& member, const PrivateTerms& terms, const Schema& schema) {
+std::optional<Error> find_leak_in_capture(const std::string& path, const std::string& member,
+                                          const PrivateTerms& terms, const Schema& schema) {
   auto source = CaptureSource::open({path});
   if (!source) return source.error();
   CaptureSearch search(terms, schema);

@@ -1,6 +1,6 @@
-// Positions for a private parcel: a track that begins at 0/0 and goes due north (and back, after 80 degrees). It
-// is as long as the true one, it moves when that moves and stands when that stands: checks on frozen and lost
-// positions find the same.
+// Positions for a private parcel: a track that begins at 0/0 and goes due north (and back, after 80 degrees).
+// It is as long as the true one, it moves when that moves and stands when that stands: checks on frozen and
+// lost positions find the same.
 #pragma once
 
 #include <cstdint>

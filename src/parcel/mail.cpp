@@ -15,8 +15,8 @@ namespace {
 // Who sends it and to whom is decided in the mail program; .invalid is nobody's (RFC 2606).
 constexpr const char* kSenderName = "tramlog";
 constexpr const char* kSenderAddress = "tramlog@recorder.invalid";
-constexpr int kDeepest = 32;                    // parts within parts
-constexpr std::size_t kDeepestMarks = 4096;     // lines that begin like a boundary and name a multipart
+constexpr int kDeepest = 32;                 // parts within parts
+constexpr std::size_t kDeepestMarks = 4096;  // lines that begin like a boundary and name a multipart
 
 struct Unref {
   void operator()(void* object) const { g_object_unref(object); }
@@ -29,8 +29,8 @@ void begin_library() {
   (void)once;
 }
 
-/// Tells content from content; the boundary and the identity of the mail come of it, so that equal parcels are
-/// equal.
+/// Tells content from content; the boundary and the identity of the mail come of it, so that equal parcels
+/// are equal.
 std::string mark_of(const Parcel& parcel) {
   std::uint64_t state = 0xCBF29CE484222325ull;
   const auto mix = [&state](std::string_view bytes) {
@@ -47,17 +47,20 @@ std::string mark_of(const Parcel& parcel) {
 
 Held<GMimePart> part_of(const std::string& type, const std::string& bytes, GMimeContentEncoding encoding) {
   const std::size_t slash = type.find('/');
-  Held<GMimePart> part(g_mime_part_new_with_type(type.substr(0, slash).c_str(), type.substr(slash + 1).c_str()));
+  Held<GMimePart> part(
+      g_mime_part_new_with_type(type.substr(0, slash).c_str(), type.substr(slash + 1).c_str()));
   if (type.starts_with("text/"))
     g_mime_object_set_content_type_parameter(GMIME_OBJECT(part.get()), "charset", "utf-8");
   const Held<GMimeStream> stream(g_mime_stream_mem_new_with_buffer(bytes.data(), bytes.size()));
-  const Held<GMimeDataWrapper> content(g_mime_data_wrapper_new_with_stream(stream.get(), GMIME_CONTENT_ENCODING_DEFAULT));
+  const Held<GMimeDataWrapper> content(
+      g_mime_data_wrapper_new_with_stream(stream.get(), GMIME_CONTENT_ENCODING_DEFAULT));
   g_mime_part_set_content(part.get(), content.get());
   g_mime_part_set_content_encoding(part.get(), encoding);
   return part;
 }
 
-/// The summary once more for programs that show HTML only, or first: the same lines, nothing that they would strip.
+/// The summary once more for programs that show HTML only, or first: the same lines, nothing that they would
+/// strip.
 std::string as_html(const std::string& text) {
   std::string html = "<!DOCTYPE html>\n<html><body><pre>\n";
   for (const char c : text) {
@@ -79,8 +82,21 @@ Held<GMimeMultipart> multipart(const char* kind, const std::string& boundary) {
   return made;
 }
 
+/// ASCII in lines that may travel as they are (RFC 5322, 2.1.1).
+bool is_plain(const std::string& text) {
+  constexpr std::size_t kLongestLine = 998;
+  std::size_t length = 0;
+  for (const char c : text) {
+    length = c == '\n' ? 0 : length + 1;
+    const auto code = static_cast<unsigned char>(c);
+    if (length > kLongestLine || code > 126 || (code < 32 && c != '\n')) return false;
+  }
+  return true;
+}
+
 void add_text(GMimeMultipart* to, const std::string& type, const std::string& text) {
-  const auto part = part_of(type, text, GMIME_CONTENT_ENCODING_QUOTEDPRINTABLE);
+  const auto part = part_of(
+      type, text, is_plain(text) ? GMIME_CONTENT_ENCODING_7BIT : GMIME_CONTENT_ENCODING_QUOTEDPRINTABLE);
   g_mime_multipart_add(to, GMIME_OBJECT(part.get()));
 }
 
@@ -182,7 +198,8 @@ Result<std::string> write_mail(const Parcel& parcel) {
   const auto written = g_mime_object_write_to_stream(GMIME_OBJECT(message.get()), options, out.get());
   g_mime_format_options_free(options);
   if (written < 0)
-    return Error{ErrorKind::environment, "no memory for the parcel", "mail", "free some memory and try again"};
+    return Error{ErrorKind::environment, "no memory for the parcel", "mail",
+                 "free some memory and try again"};
   const GByteArray* bytes = g_mime_stream_mem_get_byte_array(GMIME_STREAM_MEM(out.get()));
   return std::string(reinterpret_cast<const char*>(bytes->data), bytes->len);
 }
@@ -190,18 +207,21 @@ Result<std::string> write_mail(const Parcel& parcel) {
 Result<std::vector<Member>> read_mail(std::string_view bytes, const std::string& where) {
   begin_library();
   if (multiparts_in(bytes) > kDeepestMarks)
-    return Error{ErrorKind::input, "the mail has more parts than a parcel can have", where, "it is no parcel"};
+    return Error{ErrorKind::input, "the mail has more parts than a parcel can have", where,
+                 "it is no parcel"};
   const Held<GMimeStream> stream(g_mime_stream_mem_new_with_buffer(bytes.data(), bytes.size()));
   const Held<GMimeParser> parser(g_mime_parser_new_with_stream(stream.get()));
   const bool folder = bytes.starts_with("From ");
   g_mime_parser_set_format(parser.get(), folder ? GMIME_FORMAT_MBOX : GMIME_FORMAT_MESSAGE);
   const Held<GMimeMessage> message(g_mime_parser_construct_message(parser.get(), nullptr));
   if (!message)
-    return Error{ErrorKind::input, "the mail cannot be read", where, "save it again from the mail program, whole, as .eml"};
+    return Error{ErrorKind::input, "the mail cannot be read", where,
+                 "save it again from the mail program, whole, as .eml"};
   Unpacking unpacking;
   unpacking.take(g_mime_message_get_mime_part(message.get()), 0);
   if (unpacking.too_much)
-    return Error{ErrorKind::input, "the mail unpacks to more than a parcel can hold", where, "it is no parcel; do not unpack it"};
+    return Error{ErrorKind::input, "the mail unpacks to more than a parcel can hold", where,
+                 "it is no parcel; do not unpack it"};
   return std::move(unpacking.members);
 }
 

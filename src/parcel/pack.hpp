@@ -14,28 +14,31 @@
 
 namespace tramlog {
 
-/// Writes the capture's frames of these spans (and what must be known before them) to a new capture at `path`.
-using SliceMaker = std::function<std::optional<Error>(std::span<const TimeSpan> spans, const std::string& path)>;
+/// Writes the capture's frames of these spans (and what must be known before them) to a new capture at
+/// `path`.
+using SliceMaker =
+    std::function<std::optional<Error>(std::span<const TimeSpan> spans, const std::string& path)>;
 
 struct PackOrder {
   const Report* report = nullptr;
-  int exit_code = 0;         // of tramlog report on the same captures
+  int exit_code = 0;  // of tramlog report on the same captures
   bool place = false;
   ParcelKind kind = ParcelKind::mail;
-  std::size_t limit = 8'000'000;  // bytes of the finished file
-  std::string roster_text;   // empty: none
+  std::size_t limit = 8'000'000;          // bytes of the finished file
+  std::string roster_text;                // empty: none
   std::optional<PrivateTally> concealed;  // it is a private parcel
   const Density* density = nullptr;
   SliceMaker slice;
 };
 
 struct PackedParcel {
-  std::string bytes;       // the file
+  std::string bytes;  // the file
   Parcel parcel;
-  std::string remark;      // one sentence: what is in it and what was left out
+  std::string remark;  // one sentence: what is in it and what was left out
 };
 
-/// Errors: usage (the reports alone are larger than the limit), environment (slices cannot be written).
+/// Where the reports alone are larger than the limit, the page and then the JSON report are left out, and
+/// told. Errors: usage (the rest alone are larger than the limit), environment (slices cannot be written).
 Result<PackedParcel> pack(const PackOrder& order);
 
 /// "8MB", "1 MB", "100kB", "2MiB", "500000": bytes; a usage error otherwise, or below 20 kB.

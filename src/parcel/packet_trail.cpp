@@ -10,18 +10,23 @@ constexpr std::uint8_t kRequestToSend = 16, kBroadcast = 32, kLongRequestToSend 
 constexpr std::uint32_t kPacketBytes = 7, kFirstFastBytes = 6;
 
 /// Transfers tells them apart by the kind of announcement; the frames that carry data do not.
-Carrier line_kind(Carrier carrier) { return carrier == Carrier::bam ? Carrier::rts_cts : carrier; }
+Carrier line_kind(Carrier carrier) {
+  return carrier == Carrier::bam ? Carrier::rts_cts : carrier;
+}
 
 }  // namespace
 
-std::uint64_t PacketTrail::key_of(Carrier carrier, BusIndex bus, Address source, Address destination, Pgn pgn, unsigned sequence) {
+std::uint64_t PacketTrail::key_of(Carrier carrier, BusIndex bus, Address source, Address destination, Pgn pgn,
+                                  unsigned sequence) {
   const bool fast = carrier == Carrier::fast_packet;
-  return std::uint64_t{static_cast<std::uint8_t>(line_kind(carrier))} << 53 | std::uint64_t{bus} << 37 | std::uint64_t{source} << 29 |
-         std::uint64_t{destination} << 21 | std::uint64_t{fast ? pgn : 0u} << 3 | (fast ? sequence : 0u);
+  return std::uint64_t{static_cast<std::uint8_t>(line_kind(carrier))} << 53 | std::uint64_t{bus} << 37 |
+         std::uint64_t{source} << 29 | std::uint64_t{destination} << 21 |
+         std::uint64_t{fast ? pgn : 0u} << 3 | (fast ? sequence : 0u);
 }
 
 PacketTrail::Line& PacketTrail::line(std::uint64_t key) {
-  if (lines_.size() >= kMaxKeys && !lines_.contains(key)) lines_.clear();  // hostile: their packets are blanked
+  if (lines_.size() >= kMaxKeys && !lines_.contains(key))
+    lines_.clear();  // hostile: their packets are blanked
   return lines_[key];
 }
 
@@ -75,8 +80,11 @@ std::vector<TrailPacket> PacketTrail::packets_of(const Message& message) {
   }
   for (unsigned sequence = 0; sequence < 8; ++sequence) {
     // Which of them it was is told by its last frame.
-    const auto line = lines_.find(key_of(message.carrier, message.bus, message.source, message.destination, message.pgn, sequence));
-    if (line == lines_.end() || line->second.packets.empty() || line->second.packets.back().frame != message.last_frame) continue;
+    const auto line = lines_.find(
+        key_of(message.carrier, message.bus, message.source, message.destination, message.pgn, sequence));
+    if (line == lines_.end() || line->second.packets.empty() ||
+        line->second.packets.back().frame != message.last_frame)
+      continue;
     collect(line->first);
   }
   return found;

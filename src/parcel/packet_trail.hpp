@@ -1,4 +1,5 @@
-// Which frames a message came in, and which bytes of it each frame carried: what Transfers does not tell. Bounded.
+// Which frames a message came in, and which bytes of it each frame carried: what Transfers does not tell.
+// Bounded.
 #pragma once
 
 #include <array>
@@ -34,7 +35,8 @@ class PacketTrail {
     std::vector<TrailPacket> packets;
     std::uint32_t window = 0;  // ETP: packets before the announced ones
   };
-  static std::uint64_t key_of(Carrier carrier, BusIndex bus, Address source, Address destination, Pgn pgn, unsigned sequence);
+  static std::uint64_t key_of(Carrier carrier, BusIndex bus, Address source, Address destination, Pgn pgn,
+                              unsigned sequence);
   Line& line(std::uint64_t key);
   void add(Line& line, const Event& frame, std::uint64_t offset, std::uint8_t skip);
 

@@ -56,7 +56,8 @@ bool is_mail_head(std::string_view head) {
 }  // namespace
 
 const Member* Parcel::find(std::string_view name) const {
-  const auto found = std::find_if(members.begin(), members.end(), [&](const Member& m) { return m.name == name; });
+  const auto found =
+      std::find_if(members.begin(), members.end(), [&](const Member& m) { return m.name == name; });
   return found == members.end() ? nullptr : &*found;
 }
 
@@ -79,7 +80,9 @@ Result<std::string> write_parcel(const Parcel& parcel, ParcelKind kind) {
 
 Result<Parcel> read_parcel(std::string_view bytes, const std::string& where) {
   const auto kind = recognise_parcel(bytes.substr(0, 64 * 1024));
-  if (!kind) return Error{ErrorKind::input, "no parcel: neither a mail nor a zip archive", where, "name a file that tramlog parcel wrote"};
+  if (!kind)
+    return Error{ErrorKind::input, "no parcel: neither a mail nor a zip archive", where,
+                 "name a file that tramlog parcel wrote"};
   auto members = *kind == ParcelKind::mail ? read_mail(bytes, where) : read_zip(bytes, where);
   if (!members) return members.error();
   Parcel parcel;
@@ -90,20 +93,23 @@ Result<Parcel> read_parcel(std::string_view bytes, const std::string& where) {
     if (taken.insert(member.name).second) parcel.members.push_back(std::move(member));
   }
   if (parcel.find(kFactsMember) == nullptr)
-    return Error{ErrorKind::input,
-                 *kind == ParcelKind::mail ? "a mail, but contents.json of a parcel is not in it"
-                                           : "a zip archive, but contents.json of a parcel is not in it",
-                 where, "name a file that tramlog parcel wrote; ask for it again if attachments were taken off on the way"};
+    return Error{
+        ErrorKind::input,
+        *kind == ParcelKind::mail ? "a mail, but contents.json of a parcel is not in it"
+                                  : "a zip archive, but contents.json of a parcel is not in it",
+        where,
+        "name a file that tramlog parcel wrote; ask for it again if attachments were taken off on the way"};
   return parcel;
 }
 
 std::string content_type_of(std::string_view name) {
-  constexpr std::array<std::pair<std::string_view, const char*>, 6> kTypes{{{".txt", "text/plain"},
-                                                                          {".html", "text/html"},
-                                                                          {".json", "application/json"},
-                                                                          {".toml", "application/toml"},
-                                                                          {".zst", "application/zstd"},
-                                                                          {".ddop", "application/octet-stream"}}};
+  constexpr std::array<std::pair<std::string_view, const char*>, 6> kTypes{
+      {{".txt", "text/plain"},
+       {".html", "text/html"},
+       {".json", "application/json"},
+       {".toml", "application/toml"},
+       {".zst", "application/zstd"},
+       {".ddop", "application/octet-stream"}}};
   for (const auto& [end, type] : kTypes)
     if (name.ends_with(end)) return type;
   return "application/octet-stream";
@@ -115,15 +121,18 @@ std::string safe_member_name(std::string_view name) {
   std::string safe;
   for (std::size_t at = 0; at < name.size();) {
     const CodePoint point = decode_utf8(name, at);
-    const bool bad = !point.valid || point.value < 32 || (point.value >= 127 && point.value < 160) ||
-                     (point.value < 127 && std::string_view("<>:\"|?*").find(static_cast<char>(point.value)) != std::string_view::npos);
+    const bool bad =
+        !point.valid || point.value < 32 || (point.value >= 127 && point.value < 160) ||
+        (point.value < 127 &&
+         std::string_view("<>:\"|?*").find(static_cast<char>(point.value)) != std::string_view::npos);
     if (bad)
       safe += '_';
     else
       safe += name.substr(at, point.length);
     at += point.length;
   }
-  while (!safe.empty() && (safe.front() == '.' || safe.front() == ' ' || safe.front() == '-')) safe.erase(0, 1);
+  while (!safe.empty() && (safe.front() == '.' || safe.front() == ' ' || safe.front() == '-'))
+    safe.erase(0, 1);
   safe = cut_text(safe, kLongestName);
   return safe.empty() ? "unnamed" : safe;
 }

@@ -43,7 +43,11 @@ class PrivateBus::Planning final : public TransferSink {
 };
 
 PrivateBus::PrivateBus(const Schema& schema, PrivateTerms terms)
-    : schema_(schema), terms_(std::move(terms)), long_pgns_(schema.long_page_1_pgns()), planned_rules_(schema), rules_(schema) {
+    : schema_(schema),
+      terms_(std::move(terms)),
+      long_pgns_(schema.long_page_1_pgns()),
+      planned_rules_(schema),
+      rules_(schema) {
   std::sort(long_pgns_.begin(), long_pgns_.end());
   learning_ = std::make_unique<Learning>(*this);
 }
@@ -85,7 +89,8 @@ void PrivateBus::plan(std::span<const Event> events) {
 void PrivateBus::planned() {
   planning_.reset();
   trail_ = {};
-  std::stable_sort(rewritten_.begin(), rewritten_.end(), [](const Rewritten& a, const Rewritten& b) { return a.frame < b.frame; });
+  std::stable_sort(rewritten_.begin(), rewritten_.end(),
+                   [](const Rewritten& a, const Rewritten& b) { return a.frame < b.frame; });
   restart();
 }
 
@@ -143,7 +148,8 @@ std::span<const Event> PrivateBus::conceal(std::span<const Event> events) {
       payload.fill(0);
       const std::size_t len = std::min<std::size_t>(event.len, payload.size());
       std::copy_n(event.data, len, payload.begin());
-      if (event.kind == EventKind::frame && (event.flags & kRemote) == 0) conceal_frame(event, {payload.data(), len});
+      if (event.kind == EventKind::frame && (event.flags & kRemote) == 0)
+        conceal_frame(event, {payload.data(), len});
       shown.data = payload.data();
     }
     out_.push_back(shown);
@@ -164,8 +170,9 @@ void PrivateBus::conceal_packet(const Event& frame, std::span<std::uint8_t> data
   const Pgn pgn = pgn_of(frame.id);
   if (!fast && pgn != kTpData && pgn != kEtpData) return;  // who sends how much: nothing else is in it
   if (is_cleared(frame.number)) {
-    const auto found = std::lower_bound(rewritten_.begin(), rewritten_.end(), frame.number,
-                                        [](const Rewritten& r, std::uint64_t number) { return r.frame < number; });
+    const auto found =
+        std::lower_bound(rewritten_.begin(), rewritten_.end(), frame.number,
+                         [](const Rewritten& r, std::uint64_t number) { return r.frame < number; });
     if (found != rewritten_.end() && found->frame == frame.number)
       std::copy_n(found->payload.begin(), std::min<std::size_t>(data.size(), 8), data.begin());
     return;
@@ -189,7 +196,8 @@ void PrivateBus::conceal_opaque(const Event& frame, std::span<std::uint8_t> data
     changes = followed.changes;
   }
   std::fill(data.begin(), data.end(), std::uint8_t{0});
-  for (std::size_t i = 0; i < std::min<std::size_t>(data.size(), 8); ++i) data[i] = static_cast<std::uint8_t>(changes >> (8 * i));
+  for (std::size_t i = 0; i < std::min<std::size_t>(data.size(), 8); ++i)
+    data[i] = static_cast<std::uint8_t>(changes >> (8 * i));
 }
 
 PrivateTally PrivateBus::tally() const {

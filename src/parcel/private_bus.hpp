@@ -1,10 +1,11 @@
-// The private bus: the recording as it would have been without serial numbers, identities, positions and notes. Events
-// in, events out; times, identifiers, lengths and the number of frames stay, so that everything that is found on the true
-// bus is found here, too.
+// The private bus: the recording as it would have been without serial numbers, identities, positions and
+// notes. Events in, events out; times, identifiers, lengths and the number of frames stay, so that everything
+// that is found on the true bus is found here, too.
 //
 // The whole recording is read three times in the same order: learn() each event, settle(), plan() each event,
-// planned(), then conceal() as often as wanted, each time after restart(). Makers' own messages and what the schema
-// does not know become counters that change when the message changes, because a rhythm is told from the change.
+// planned(), then conceal() as often as wanted, each time after restart(). Makers' own messages and what the
+// schema does not know become counters that change when the message changes, because a rhythm is told from
+// the change.
 #pragma once
 
 #include <array>
@@ -24,15 +25,16 @@ namespace tramlog {
 
 /// What was done, for contents.txt.
 struct PrivateTally {
-  std::uint64_t blanked = 0;        // single frames of opaque messages
+  std::uint64_t blanked = 0;          // single frames of opaque messages
   std::uint64_t blanked_packets = 0;  // packets of transfers that did not end complete, or found no room
-  std::uint64_t positions = 0;      // messages
-  std::uint64_t notes = 0;          // removed
+  std::uint64_t positions = 0;        // messages
+  std::uint64_t notes = 0;            // removed
 };
 
 class PrivateBus {
  public:
-  static constexpr std::size_t kMaxRewritten = 12'000'000;  // packets of transfers that carry something private: 16 bytes each
+  static constexpr std::size_t kMaxRewritten =
+      12'000'000;  // packets of transfers that carry something private: 16 bytes each
 
   /// The schema must outlive it. `terms` may have learned something already: of a roster.
   PrivateBus(const Schema& schema, PrivateTerms terms);
@@ -80,7 +82,7 @@ class PrivateBus {
   std::unique_ptr<Planning> planning_;
   PacketTrail trail_;
   PrivateRules planned_rules_, rules_;
-  std::vector<bool> cleared_;         // by frame number: its bytes are known to be harmless, or are in rewritten_
+  std::vector<bool> cleared_;  // by frame number: its bytes are known to be harmless, or are in rewritten_
   std::vector<Rewritten> rewritten_;  // by frame number
   std::unordered_map<std::uint64_t, Opaque> opaque_;
   PrivateTally tally_;

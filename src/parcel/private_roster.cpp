@@ -40,7 +40,8 @@ bool learn_roster(const Roster& roster, PrivateTerms& terms) {
   return room;
 }
 
-Result<std::string> private_roster(std::string_view text, const std::string& where, const PrivateTerms& terms) {
+Result<std::string> private_roster(std::string_view text, const std::string& where,
+                                   const PrivateTerms& terms) {
   toml::table table;
   if (const auto problem = parse_toml(text, where, table))
     return Error{ErrorKind::input, problem->what, where, "put the roster right: tramlog roster check"};

@@ -14,6 +14,7 @@ namespace tramlog {
 bool learn_roster(const Roster& roster, PrivateTerms& terms);
 
 /// The roster's text with stand-ins, written anew: comments are notes and go. `where` is named in errors.
-Result<std::string> private_roster(std::string_view text, const std::string& where, const PrivateTerms& terms);
+Result<std::string> private_roster(std::string_view text, const std::string& where,
+                                   const PrivateTerms& terms);
 
 }  // namespace tramlog

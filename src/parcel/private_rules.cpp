@@ -16,7 +16,8 @@ namespace {
 
 constexpr Pgn kVehicleIdentification = 0xFEEC, kDriverIdentification = 0xFE6B, kNmeaProduct = 126996,
               kNmeaConfiguration = 126998, kProcessData = 0xCB00;
-constexpr Pgn kRapidPosition = 129025, kPositionData = 129029, kVehiclePosition = 0xFEF3, kVehicleDirection = 0xFEE8;
+constexpr Pgn kRapidPosition = 129025, kPositionData = 129029, kVehiclePosition = 0xFEF3,
+              kVehicleDirection = 0xFEE8;
 constexpr Pgn kToFileServer = 0xAA00, kFromFileServer = 0xAB00, kToTerminal = 0xE700, kFromTerminal = 0xE600;
 constexpr std::uint8_t kUnavailable = 0xFF;
 constexpr std::size_t kNameBytes = 8;
@@ -25,7 +26,8 @@ constexpr std::size_t kNameBytes = 8;
 constexpr std::size_t kNmeaSerialAt = 100, kNmeaSerialBytes = 32;
 
 bool is_proprietary(Pgn pgn) {
-  return pgn == 0xEF00 || pgn == 0x1EF00 || (pgn >= 0xFF00 && pgn <= 0xFFFF) || (pgn >= 0x1FF00 && pgn <= 0x1FFFF);
+  return pgn == 0xEF00 || pgn == 0x1EF00 || (pgn >= 0xFF00 && pgn <= 0xFFFF) ||
+         (pgn >= 0x1FF00 && pgn <= 0x1FFFF);
 }
 
 void fill_from(std::span<std::uint8_t> data, std::size_t at, std::uint8_t with = kUnavailable) {
@@ -48,14 +50,16 @@ constexpr SerialFields kSerialFields[] = {
 template <class Use>
 void for_each_serial(Pgn pgn, Bytes data, Use use) {
   if (pgn == kNmeaProduct) {
-    if (data.size() > kNmeaSerialAt) use(kNmeaSerialAt, std::min(kNmeaSerialBytes, data.size() - kNmeaSerialAt));
+    if (data.size() > kNmeaSerialAt)
+      use(kNmeaSerialAt, std::min(kNmeaSerialBytes, data.size() - kNmeaSerialAt));
     return;
   }
   for (const SerialFields& fields : kSerialFields) {
     if (fields.pgn != pgn) continue;
     std::size_t begin = 0;
     for (std::size_t field = 0; begin < data.size(); ++field) {
-      const auto stop = std::find(data.begin() + static_cast<std::ptrdiff_t>(begin), data.end(), std::uint8_t{'*'});
+      const auto stop =
+          std::find(data.begin() + static_cast<std::ptrdiff_t>(begin), data.end(), std::uint8_t{'*'});
       const auto end = static_cast<std::size_t>(stop - data.begin());
       if (field >= fields.first && field <= fields.last) use(begin, end - begin);
       begin = end + 1;
@@ -68,12 +72,14 @@ bool begins_with_name(Pgn pgn) {
   return pgn == kPgnAddressClaimed || pgn == kPgnCommandedAddress || pgn == kPgnWorkingSetMember;
 }
 
-/// Installation descriptions are notes of people: each text is length (with this byte and the next), kind, bytes.
+/// Installation descriptions are notes of people: each text is length (with this byte and the next), kind,
+/// bytes.
 void blank_texts(std::span<std::uint8_t> data) {
   for (std::size_t at = 0; at + 2 <= data.size();) {
     const std::size_t length = std::max<std::size_t>(data[at], 2);
     const std::size_t end = std::min(at + length, data.size());
-    std::fill(data.begin() + static_cast<std::ptrdiff_t>(at + 2), data.begin() + static_cast<std::ptrdiff_t>(end), std::uint8_t{'-'});
+    std::fill(data.begin() + static_cast<std::ptrdiff_t>(at + 2),
+              data.begin() + static_cast<std::ptrdiff_t>(end), std::uint8_t{'-'});
     at = end;
   }
 }
@@ -107,7 +113,8 @@ std::size_t harmless_bytes(Pgn pgn) {
   }
 }
 
-void set_constant(std::span<std::uint8_t> data, std::size_t at, std::uint16_t value, std::uint16_t first_special) {
+void set_constant(std::span<std::uint8_t> data, std::size_t at, std::uint16_t value,
+                  std::uint16_t first_special) {
   if (data.size() < at + 2 || load_le16(data.data() + at) >= first_special) return;
   data[at] = static_cast<std::uint8_t>(value);
   data[at + 1] = static_cast<std::uint8_t>(value >> 8);
@@ -130,11 +137,15 @@ bool PrivateRules::is_opaque(const MessageHead& head) const {
 
 bool PrivateRules::learn(const MessageHead& head, Bytes data, PrivateTerms& terms) {
   bool room = true;
-  if (begins_with_name(head.pgn) && data.size() >= kNameBytes) room = terms.learn_name(Name::from_claim(data.data())) && room;
-  for_each_serial(head.pgn, data, [&](std::size_t at, std::size_t length) { room = terms.learn_serial(data.subspan(at, length)) && room; });
+  if (begins_with_name(head.pgn) && data.size() >= kNameBytes)
+    room = terms.learn_name(Name::from_claim(data.data())) && room;
+  for_each_serial(head.pgn, data, [&](std::size_t at, std::size_t length) {
+    room = terms.learn_serial(data.subspan(at, length)) && room;
+  });
   if (head.pgn == kProcessData && data.size() >= 8) {
     const std::uint8_t kind = data[0];
-    if (kind == static_cast<std::uint8_t>(DescriptorMessage::transfer)) room = learn_pool(data.subspan(1), terms) && room;
+    if (kind == static_cast<std::uint8_t>(DescriptorMessage::transfer))
+      room = learn_pool(data.subspan(1), terms) && room;
     if (kind == static_cast<std::uint8_t>(DescriptorMessage::structure_label) ||
         kind == static_cast<std::uint8_t>(DescriptorMessage::request_structure_label))
       terms.learn_label(data.subspan(1, 7));
@@ -172,8 +183,10 @@ void PrivateRules::rewrite(const MessageHead& head, std::span<std::uint8_t> data
     store_le64(data.data(), terms.stand_in(Name::from_claim(data.data())).raw());
     return;
   }
-  for_each_serial(head.pgn, data, [&](std::size_t at, std::size_t length) { terms.replace_field(data.subspan(at, length)); });
-  if (head.pgn == kProcessData && data.size() > 1 && data[0] == static_cast<std::uint8_t>(DescriptorMessage::transfer))
+  for_each_serial(head.pgn, data,
+                  [&](std::size_t at, std::size_t length) { terms.replace_field(data.subspan(at, length)); });
+  if (head.pgn == kProcessData && data.size() > 1 &&
+      data[0] == static_cast<std::uint8_t>(DescriptorMessage::transfer))
     rewrite_pool(data.subspan(1), terms);
   terms.replace_within(data);
 }

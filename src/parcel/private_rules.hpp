@@ -25,15 +25,16 @@ class PrivateRules {
   /// The schema must outlive it: what it does not know cannot be checked and is blanked.
   explicit PrivateRules(const Schema& schema) : schema_(&schema) {}
 
-  /// Nobody but its maker can say what is in it, or nobody can here: makers' own messages (61184, 65280 to 65535, 126720,
-  /// 130816 to 131071), what no schema of ours knows, position deltas, a driver's identification.
+  /// Nobody but its maker can say what is in it, or nobody can here: makers' own messages (61184, 65280 to
+  /// 65535, 126720, 130816 to 131071), what no schema of ours knows, position deltas, a driver's
+  /// identification.
   bool is_opaque(const MessageHead& head) const;
 
   /// NAMEs and serials of a message; false if there are more than PrivateTerms can hold.
   static bool learn(const MessageHead& head, Bytes data, PrivateTerms& terms);
 
-  /// Makes the message private in place, its length kept. Opaque ones become FF. Positions depend on those before
-  /// them: hand over the messages of a (bus, source, PGN) in time order, in one run.
+  /// Makes the message private in place, its length kept. Opaque ones become FF. Positions depend on those
+  /// before them: hand over the messages of a (bus, source, PGN) in time order, in one run.
   void rewrite(const MessageHead& head, std::span<std::uint8_t> data, const PrivateTerms& terms);
 
   /// Objects of a device description (its pool, or part of it): the same two steps.

@@ -9,8 +9,12 @@ namespace {
 constexpr std::uint32_t kIdentityMask = 0x1FFFFF;
 constexpr std::uint64_t kNobodysName = ~std::uint64_t{0};
 
-std::string text_of(Bytes bytes) { return {bytes.begin(), bytes.end()}; }
-std::vector<std::uint8_t> bytes_of(std::string_view text) { return {text.begin(), text.end()}; }
+std::string text_of(Bytes bytes) {
+  return {bytes.begin(), bytes.end()};
+}
+std::vector<std::uint8_t> bytes_of(std::string_view text) {
+  return {text.begin(), text.end()};
+}
 
 std::vector<std::uint8_t> claim_bytes(std::uint64_t name) {
   std::vector<std::uint8_t> bytes(8);
@@ -18,7 +22,8 @@ std::vector<std::uint8_t> claim_bytes(std::uint64_t name) {
   return bytes;
 }
 
-/// Something that says "no serial", as good in one unit as in the next: zeros, question marks, X again and again.
+/// Something that says "no serial", as good in one unit as in the next: zeros, question marks, X again and
+/// again.
 bool says_nothing(const std::string& serial) {
   const auto first = static_cast<unsigned char>(serial.front());
   const bool filler = std::isalnum(first) == 0 || first == '0' || first == 'X' || first == 'x';
@@ -31,14 +36,17 @@ std::string counted_text(std::uint64_t number, std::size_t places) {
   std::uint64_t most = 1;
   for (std::size_t i = 0; i < places && most <= number; ++i) most *= 10;
   const unsigned base = most > number ? 10 : 36;
-  for (std::size_t i = places; i-- > 0 && number > 0; number /= base) text[i] = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"[number % base];
+  for (std::size_t i = places; i-- > 0 && number > 0; number /= base)
+    text[i] = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"[number % base];
   return text;
 }
 
 }  // namespace
 
 Bytes PrivateTerms::core_of(Bytes field) {
-  const auto is_padding = [](std::uint8_t c) { return c == 0x00 || c == 0xFF || c == ' ' || c == '\t' || c == '\r' || c == '\n'; };
+  const auto is_padding = [](std::uint8_t c) {
+    return c == 0x00 || c == 0xFF || c == ' ' || c == '\t' || c == '\r' || c == '\n';
+  };
   while (!field.empty() && is_padding(field.back())) field = field.first(field.size() - 1);
   while (!field.empty() && is_padding(field.front())) field = field.subspan(1);
   return field;
@@ -112,7 +120,8 @@ void PrivateTerms::add_pattern(std::vector<std::uint8_t> from, std::vector<std::
   const unsigned pair = pair_of(from.data());
   begins_.set(pair);
   std::vector<std::size_t>& list = by_pair_[pair];
-  const auto place = std::find_if(list.begin(), list.end(), [&](std::size_t i) { return patterns_[i].from.size() < from.size(); });
+  const auto place = std::find_if(list.begin(), list.end(),
+                                  [&](std::size_t i) { return patterns_[i].from.size() < from.size(); });
   list.insert(place, patterns_.size());
   patterns_.push_back({std::move(from), std::move(to)});
 }
@@ -148,7 +157,8 @@ bool PrivateTerms::replace_within(std::span<std::uint8_t> bytes) const {
       for (const std::size_t i : by_pair_.find(pair)->second) {
         const Pattern& pattern = patterns_[i];
         if (pattern.from.size() > bytes.size() - at ||
-            !std::equal(pattern.from.begin(), pattern.from.end(), bytes.begin() + static_cast<std::ptrdiff_t>(at)))
+            !std::equal(pattern.from.begin(), pattern.from.end(),
+                        bytes.begin() + static_cast<std::ptrdiff_t>(at)))
           continue;
         std::copy(pattern.to.begin(), pattern.to.end(), bytes.begin() + static_cast<std::ptrdiff_t>(at));
         step = pattern.from.size();

@@ -1,5 +1,5 @@
-// What a private parcel must not tell: identity numbers of NAMEs and serial numbers, each with its stand-in. First
-// everything is learned, then settle() gives the stand-ins, then they are asked for.
+// What a private parcel must not tell: identity numbers of NAMEs and serial numbers, each with its stand-in.
+// First everything is learned, then settle() gives the stand-ins, then they are asked for.
 #pragma once
 
 #include <bitset>
@@ -71,8 +71,8 @@ class PrivateTerms {
   std::set<std::string> labels_;
   std::set<std::uint64_t> stand_in_names_;
   std::set<std::string> stand_in_serials_;
-  std::vector<Pattern> patterns_;                            // longest first within a pair
-  std::map<unsigned, std::vector<std::size_t>> by_pair_;     // of their first two bytes
+  std::vector<Pattern> patterns_;                         // longest first within a pair
+  std::map<unsigned, std::vector<std::size_t>> by_pair_;  // of their first two bytes
   std::bitset<65536> begins_;
 };
 

@@ -12,7 +12,8 @@ Result<ScratchFolder> ScratchFolder::create() {
   const auto parent = std::filesystem::temp_directory_path(error);
   std::string pattern = (error ? std::filesystem::path("/tmp") : parent) / "tramlog-XXXXXX";
   if (::mkdtemp(pattern.data()) == nullptr)
-    return Error{ErrorKind::environment, std::string("no folder for temporary files (") + std::strerror(errno) + ")", pattern,
+    return Error{ErrorKind::environment,
+                 std::string("no folder for temporary files (") + std::strerror(errno) + ")", pattern,
                  "make room, or set TMPDIR to a folder that can be written"};
   return ScratchFolder(std::move(pattern));
 }

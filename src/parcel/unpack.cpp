@@ -28,13 +28,15 @@ Result<std::vector<std::string>> unpack_parcel(const Parcel& parcel, const std::
   std::error_code error;
   fs::create_directories(folder, error);
   if (error || !fs::is_directory(folder))
-    return Error{ErrorKind::environment, "the folder cannot be made" + (error ? " (" + error.message() + ")" : std::string()), folder,
+    return Error{ErrorKind::environment,
+                 "the folder cannot be made" + (error ? " (" + error.message() + ")" : std::string()), folder,
                  "name another folder"};
   std::vector<std::string> paths;
   for (const Member& member : parcel.members) {
     paths.push_back((fs::path(folder) / member.name).string());
     if (fs::exists(fs::symlink_status(paths.back(), error)))
-      return Error{ErrorKind::usage, "there is a file of this name already, so nothing is unpacked", paths.back(), "name an empty folder"};
+      return Error{ErrorKind::usage, "there is a file of this name already, so nothing is unpacked",
+                   paths.back(), "name an empty folder"};
   }
   for (std::size_t i = 0; i < paths.size(); ++i)
     if (const auto written = write_text(paths[i], parcel.members[i].bytes); !written) return written.error();

@@ -13,8 +13,8 @@ bool is_parcel_file(const std::string& path);
 
 Result<Parcel> load_parcel(const std::string& path);
 
-/// Writes every member into the folder, which is made if it is not there. Nothing that exists is overwritten: then nothing is
-/// written at all. The paths.
+/// Writes every member into the folder, which is made if it is not there. Nothing that exists is overwritten:
+/// then nothing is written at all. The paths.
 Result<std::vector<std::string>> unpack_parcel(const Parcel& parcel, const std::string& folder);
 
 }  // namespace tramlog

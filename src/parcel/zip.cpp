@@ -73,7 +73,8 @@ Result<std::string> unpack(zip_t* archive, zip_uint64_t index, std::size_t most,
       return Error{ErrorKind::input, "a file of the zip archive is damaged", where, "ask for it again"};
     bytes.resize(old + static_cast<std::size_t>(got));
     if (bytes.size() > most)
-      return Error{ErrorKind::input, "the zip archive unpacks to more than a parcel can hold", where, "it is no parcel; do not unpack it"};
+      return Error{ErrorKind::input, "the zip archive unpacks to more than a parcel can hold", where,
+                   "it is no parcel; do not unpack it"};
     if (got == 0) return bytes;
   }
 }
@@ -92,7 +93,8 @@ Result<std::string> write_zip(const Parcel& parcel) {
     return no_memory("the zip archive could not be begun");
   }
   for (const Member& member : parcel.members)
-    if (!add(archive.get(), member, DosTime(parcel.time))) return no_memory("a file could not be put into the zip archive");
+    if (!add(archive.get(), member, DosTime(parcel.time)))
+      return no_memory("a file could not be put into the zip archive");
   if (zip_close(archive.get()) != 0) return no_memory("the zip archive could not be ended");
   (void)archive.release();  // zip_close() has freed it
 
@@ -123,7 +125,8 @@ Result<std::vector<Member>> read_zip(std::string_view bytes, const std::string& 
   }
   const zip_int64_t count = zip_get_num_entries(archive.get(), 0);
   if (count < 0 || static_cast<std::size_t>(count) > kMaxMembers)
-    return Error{ErrorKind::input, "the zip archive holds more files than a parcel can", where, "it is no parcel"};
+    return Error{ErrorKind::input, "the zip archive holds more files than a parcel can", where,
+                 "it is no parcel"};
   std::vector<Member> members;
   std::size_t left = kMaxUnpackedBytes;
   for (zip_uint64_t i = 0; i < static_cast<zip_uint64_t>(count); ++i) {

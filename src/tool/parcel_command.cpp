@@ -15,7 +15,7 @@
 #include "parcel/leaks.hpp"
 #include "parcel/pack.hpp"
 #include "parcel/private_roster.hpp"
-#include "parcel/scratch_folder.hpp"
+#include "parcel/slice_cut.hpp"
 #include "parcel/unpack.hpp"
 #include "report/format.hpp"
 #include "tool/command.hpp"
@@ -44,10 +44,14 @@ class ParcelMaker {
   std::optional<Error> make() {
     const auto kind = parcel_kind_of(choice_.output);
     if (!kind)
-      return Error{ErrorKind::usage, choice_.output.empty() ? "nobody said where to write the parcel" : "neither a mail nor a zip archive",
-                   choice_.output.empty() ? "-o" : choice_.output, "name a file that ends in .eml or .zip: -o monday.eml"};
+      return Error{ErrorKind::usage,
+                   choice_.output.empty() ? "nobody said where to write the parcel"
+                                          : "neither a mail nor a zip archive",
+                   choice_.output.empty() ? "-o" : choice_.output,
+                   "name a file that ends in .eml or .zip: -o monday.eml"};
     if (std::find(choice_.captures.begin(), choice_.captures.end(), "-") != choice_.captures.end())
-      return Error{ErrorKind::usage, "a parcel reads its captures several times", "-", "write standard input to a file first"};
+      return Error{ErrorKind::usage, "a parcel reads its captures several times", "-",
+                   "write standard input to a file first"};
     auto limit = parse_size(choice_.limit);
     if (!limit) return limit.error();
     if (auto error = check_paths(choice_)) return error;
@@ -69,7 +73,9 @@ class ParcelMaker {
     order.roster_text = roster_text_;
     order.density = &*density_;
     if (bus_) order.concealed = bus_->tally();
-    order.slice = [&](std::span<const TimeSpan> spans, const std::string& path) { return slice(spans, path); };
+    order.slice = [&](std::span<const TimeSpan> spans, const std::string& path) {
+      return slice(spans, path);
+    };
     auto packed = pack(order);
     if (!packed) return packed.error();
     if (bus_)
@@ -106,7 +112,8 @@ class ParcelMaker {
   }
 
   std::optional<Error> learn(const Schema& schema) {
-    const Error too_many{ErrorKind::input, "more NAMEs and serial numbers are on this bus than can be kept apart", "--private",
+    const Error too_many{ErrorKind::input,
+                         "more NAMEs and serial numbers are on this bus than can be kept apart", "--private",
                          "cut a shorter part of the recording first (tramlog cut)"};
     PrivateTerms terms;
     bool room = !roster_ || learn_roster(*roster_, terms);
@@ -118,7 +125,8 @@ class ParcelMaker {
     }
     if (!room) return too_many;
     bus_.emplace(schema, std::move(terms));
-    if (auto error = for_all_events([&](std::span<const Event> events) { bus_->learn(events); })) return error;
+    if (auto error = for_all_events([&](std::span<const Event> events) { bus_->learn(events); }))
+      return error;
     if (!bus_->settle()) return too_many;
     if (auto error = for_all_events([&](std::span<const Event> events) { bus_->plan(events); })) return error;
     bus_->planned();
@@ -168,7 +176,8 @@ class ParcelMaker {
     // The fingerprint of the true packets would tell whose recording this is.
     for (std::size_t i = 0; i < report->files.size(); ++i) report->files[i] = fingerprint.text();
     report->names.clear();
-    for (std::size_t i = 0; i < report->files.size(); ++i) report->names.push_back(fmt::format("capture-{}", i + 1));
+    for (std::size_t i = 0; i < report->files.size(); ++i)
+      report->names.push_back(fmt::format("capture-{}", i + 1));
     return report;
   }
 
@@ -176,15 +185,9 @@ class ParcelMaker {
     auto copy = CaptureCopy::create(path);
     if (!copy) return copy.error();
     if (bus_) bus_->restart();
-    std::size_t at = 0;
-    if (auto error = for_all_events([&](std::span<const Event> events) {
-          for (const Event& event : bus_ ? bus_->conceal(events) : events) {
-            while (at < spans.size() && event.time > spans[at].to) ++at;
-            const bool inside = at < spans.size() && event.time >= spans[at].from;
-            const bool announces = event.kind == EventKind::notice && std::holds_alternative<BusInfo>(*event.notice);
-            if (inside || announces) copy->take(event);
-          }
-        }))
+    SliceCut cut(spans, *copy);
+    if (auto error = for_all_events(
+            [&](std::span<const Event> events) { cut.take(bus_ ? bus_->conceal(events) : events); }))
       return error;
     const auto done = copy->finish();
     if (!done) return done.error();
@@ -201,9 +204,11 @@ class ParcelMaker {
 
 int unpack(const ParcelChoice& choice) {
   if (!choice.captures.empty())
-    return fail({ErrorKind::usage, "--unpack takes one parcel and no captures", choice.captures.front(), "leave the captures out"});
+    return fail({ErrorKind::usage, "--unpack takes one parcel and no captures", choice.captures.front(),
+                 "leave the captures out"});
   if (choice.output.empty())
-    return fail({ErrorKind::usage, "nobody said where to unpack the parcel", "-o", "name a folder: -o monday"});
+    return fail(
+        {ErrorKind::usage, "nobody said where to unpack the parcel", "-o", "name a folder: -o monday"});
   auto parcel = load_parcel(choice.unpack);
   if (!parcel) return fail(parcel.error());
   auto written = unpack_parcel(*parcel, choice.output);
@@ -221,14 +226,18 @@ int deliver_stored_report(const CommonOptions& options, const std::string& path)
     const char* format;
     const char* member;
   };
-  static constexpr Stored kStored[] = {{"text", kTextMember}, {"json", kJsonMember}, {"html", kPageMember}, {"summary", kSummaryMember}};
-  const auto* stored = std::find_if(std::begin(kStored), std::end(kStored), [&](const Stored& s) { return options.format == s.format; });
+  static constexpr Stored kStored[] = {
+      {"text", kTextMember}, {"json", kJsonMember}, {"html", kPageMember}, {"summary", kSummaryMember}};
+  const auto* stored = std::find_if(std::begin(kStored), std::end(kStored),
+                                    [&](const Stored& s) { return options.format == s.format; });
   const Member* member = stored == std::end(kStored) ? nullptr : parcel->find(stored->member);
   if (member == nullptr)
-    return fail({ErrorKind::usage, "the parcel holds no report of the format \"" + options.format + "\"", path,
-                 "unpack it and examine the slices: tramlog parcel --unpack"});
+    return fail({ErrorKind::usage, "the parcel holds no report of the format \"" + options.format + "\"",
+                 path, "unpack it and examine the slices: tramlog parcel --unpack"});
   const auto code = exit_code_in(*parcel);
-  if (!code) return fail({ErrorKind::input, "contents.json of the parcel makes no sense", path, "ask for the parcel again"});
+  if (!code)
+    return fail(
+        {ErrorKind::input, "contents.json of the parcel makes no sense", path, "ask for the parcel again"});
   return deliver(options, member->bytes, *code);
 }
 
@@ -240,21 +249,26 @@ void add_parcel_command(CLI::App& app, int& code) {
   add_schema(*command, *choice);
   add_implement(*command, *choice);
   add_place(*command, *choice);
-  command->add_option("-o,--output", choice->output, "The parcel: a mail (.eml) or an archive (.zip); with --unpack a folder");
-  command->add_option("--limit", choice->limit, "The finished file is not larger: 8MB, 500kB")->capture_default_str();
+  command->add_option("-o,--output", choice->output,
+                      "The parcel: a mail (.eml) or an archive (.zip); with --unpack a folder");
+  command->add_option("--limit", choice->limit, "The finished file is not larger: 8MB, 500kB")
+      ->capture_default_str();
   command->add_flag("--private", choice->is_private,
                     "Without positions, serial numbers and notes, in reports and captures alike");
   command->add_option("--unpack", choice->unpack, "Write what is in this parcel into the folder of -o");
   command->footer(
-      "Example:\n  tramlog parcel --roster drill.toml --private monday.pcapng.zst -o monday.eml\n  tramlog report monday.eml\n  "
+      "Example:\n  tramlog parcel --roster drill.toml --private monday.pcapng.zst -o monday.eml\n  tramlog "
+      "report monday.eml\n  "
       "tramlog parcel --unpack monday.eml -o monday\n\n"
-      "Exit code: 0 written, 2 wrong usage, 3 a capture is damaged (the parcel is written all the same) or\nunreadable, "
+      "Exit code: 0 written, 2 wrong usage, 3 a capture is damaged (the parcel is written all the same) "
+      "or\nunreadable, "
       "4 the environment failed, or --private cannot be promised: nothing is written.");
   command->callback([choice, &code] {
     if (!choice->unpack.empty())
       code = unpack(*choice);
     else if (choice->captures.empty())
-      code = fail({ErrorKind::usage, "nobody said what to send", "command line", "name one or more captures"});
+      code =
+          fail({ErrorKind::usage, "nobody said what to send", "command line", "name one or more captures"});
     else
       code = ParcelMaker(*choice).run();
   });
