@@ -10,6 +10,7 @@
 #include <charconv>
 #include <optional>
 
+#include "base/digest.hpp"
 #include "io/text_file.hpp"
 #include "record/durable.hpp"
 #include "record/segment_name.hpp"
@@ -23,9 +24,9 @@ constexpr std::size_t kFrameHead = 18;  // the longest frame header (RFC 8878, 3
 
 /// FNV-1a, 64 bits: finds damage and mix-ups.
 std::uint64_t checksum(std::string_view text) {
-  std::uint64_t sum = 0xcbf29ce484222325;
-  for (const char c : text) sum = (sum ^ static_cast<std::uint8_t>(c)) * 0x100000001b3;
-  return sum;
+  Digest digest;
+  digest.add(text);
+  return digest.value();
 }
 
 template <class T>

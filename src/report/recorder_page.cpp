@@ -42,14 +42,22 @@ void recorder_page(Page& page, const Conclusions& all) {
     marked = true;
     page.item(fmt::format("  {}  ", format_time_of_day(noted.time)), noted.note.text);
   }
+  const std::vector<LabelledText> lines = recorder_lines(all);
+  if (lines.empty()) return;
+  page.heading("RECORDER");
+  for (const auto& [time, text] : lines) page.item(time.empty() ? "  " : "  " + time + "  ", text);
+}
+
+std::vector<LabelledText> recorder_lines(const Conclusions& all) {
+  const RecorderRecord& recorder = all.recorder;
+  std::vector<LabelledText> lines;
   // With a clock that agrees and no recorder's notes there is nothing that anybody would want to know.
   const bool clock_off = recorder.clock && (magnitude(recorder.clock->last_offset) > kSameTime ||
                                             magnitude(recorder.clock->first_offset) > kSameTime);
   bool other = false;
   for (const RecordedNote& noted : recorder.notes) other = other || noted.note.kind != Kind::mark;
-  if (recorder.runs.empty() && !other && !clock_off) return;
-  page.heading("RECORDER");
-  if (recorder.clock) page.item("  ", clock_words(all, *recorder.clock));
+  if (recorder.runs.empty() && !other && !clock_off) return lines;
+  if (recorder.clock) lines.emplace_back("", clock_words(all, *recorder.clock));
   for (const RecorderRun& run : recorder.runs) {
     std::string text = fmt::format("Run {}{}, from {}", run.number, run.boot > 0 ? fmt::format(" (boot {})", run.boot) : "",
                                    format_date_time(run.begin));
@@ -58,13 +66,14 @@ void recorder_page(Page& page, const Conclusions& all) {
     if (run.clock_shift != 0)
       text += fmt::format(" Its times are {}{}.", shift_words(run.clock_shift, "", "the system's clock").substr(1),
                           run.text.empty() ? "" : ": " + run.text);
-    page.item("  ", text);
+    lines.emplace_back("", text);
   }
   for (const RecordedNote& noted : recorder.notes) {
     if (noted.note.kind == Kind::mark) continue;
     const std::string bus = noted.note.of_bus && noted.bus < all.buses.size() ? all.buses[noted.bus].name + ": " : "";
-    page.item(fmt::format("  {}  ", format_time_of_day(noted.time)), bus + note_words(noted.note) + ".");
+    lines.emplace_back(format_time_of_day(noted.time), bus + note_words(noted.note) + ".");
   }
+  return lines;
 }
 
 Json recorder_json(const Conclusions& all) {

@@ -4,6 +4,7 @@
 
 #include "base/text.hpp"
 #include "exam/words.hpp"
+#include "report/pool_outline.hpp"
 
 namespace tramlog {
 namespace {
@@ -111,6 +112,12 @@ Json total_json(const TotalRecord& total) {
           {"difference_pct", number(total.difference_pct)}};
 }
 
+Json outline_json(const DevicePool& pool) {
+  if (pool.empty()) return nullptr;
+  const PoolOutline outline = pool_outline(pool);
+  return {{"lines", outline.lines}, {"lines_not_listed", outline.not_listed}, {"digest", outline.digest}};
+}
+
 Json link_json(const Conclusions& all, const LinkRecord& link) {
   return {{"controller", name_or_null(all, link.server)},
           {"address", link.server_address},
@@ -216,7 +223,8 @@ OrderedJson implements_json(const Conclusions& all, bool lines) {
         {"serial_number", pool.device ? text_or_null(pool.device->serial_number) : Json(nullptr)},
         {"bytes", implement.pool_bytes.size()},
         {"objects", pool.objects()},
-        {"problems", pool.problems.size() + pool.problems_not_listed}};
+        {"problems", pool.problems.size() + pool.problems_not_listed},
+        {"outline", outline_json(pool)}};
     Json one = {{"controller", name_or_null(all, implement.client)},
                 {"bus", all.buses[implement.bus].name},
                 {"address", implement.address},

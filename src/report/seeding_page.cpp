@@ -24,24 +24,18 @@ struct Tally {
   }
 };
 
-std::string subject_of(const CheckLine& line) {
-  return line.subject.empty() ? line.text : line.subject + ": " + line.text;
+std::string seconds(const std::optional<double>& value) {
+  return value && std::isfinite(*value) ? fmt::format("{:.2f} s", *value) : "-";
 }
-
-std::string implement_words(const Conclusions& all, const ImplementRecord& implement) {
-  std::string words = voice_words(
-      all, implement.client == kNobody ? std::nullopt : std::optional(static_cast<std::size_t>(implement.client)),
-      implement.address);
-  if (implement.pool.device && !implement.pool.device->designator.empty())
-    words = fmt::format("\"{}\", {}", implement.pool.device->designator, words);
-  return all.buses.size() > 1 ? fmt::format("{} on {}", words, all.buses[implement.bus].name) : words;
+std::string percent(const std::optional<double>& value) {
+  return value && std::isfinite(*value) ? fmt::format("{:.1f} %", *value) : "-";
 }
 
 void write_line(Page& page, const CheckLine& line) {
   const char* verdict = line.verdict == Verdict::attention ? "  ATTENTION  "
                         : line.verdict == Verdict::pass    ? "  pass       "
                                                            : "  not shown  ";
-  page.item(verdict, fmt::format("{} [{}]", subject_of(line), line.code));
+  page.item(verdict, fmt::format("{} [{}]", check_line_words(line), line.code));
   if (line.verdict != Verdict::attention) return;
   for (const Moment& moment : line.moments)
     page.item("               ", fmt::format("{}: {}", mark_words(moment.at), moment.text));
@@ -64,33 +58,48 @@ void write_topics(Page& page, const std::vector<CheckLine>& lines) {
   }
 }
 
-std::string seconds(const std::optional<double>& value) {
-  return value && std::isfinite(*value) ? fmt::format("{:.2f} s", *value) : "-";
-}
-std::string percent(const std::optional<double>& value) {
-  return value && std::isfinite(*value) ? fmt::format("{:.1f} %", *value) : "-";
+void figures(Page& page, const char* title, const FigureTable& table, const std::vector<std::size_t>& widths) {
+  if (table.rows.empty()) return;
+  page.heading(title);
+  page.row(table.columns, widths);
+  for (const std::vector<std::string>& row : table.rows) page.row(row, widths);
 }
 
-void meter_figures(Page& page, const ImplementRecord& implement) {
-  if (implement.pairs.empty()) return;
-  page.heading("METERS IN FIGURES (medians over the measured steps of the set rate)");
-  const std::vector<std::size_t> widths = {27, 8, 9, 9, 10};
-  page.row({"Element", "Steps", "Dead time", "Rise", "Overshoot", "Settled error"}, widths);
+}  // namespace
+
+std::string check_line_words(const CheckLine& line) {
+  return line.subject.empty() ? line.text : line.subject + ": " + line.text;
+}
+
+std::string implement_words(const Conclusions& all, const ImplementRecord& implement) {
+  std::string words = voice_words(
+      all, implement.client == kNobody ? std::nullopt : std::optional(static_cast<std::size_t>(implement.client)),
+      implement.address);
+  if (implement.pool.device && !implement.pool.device->designator.empty())
+    words = fmt::format("\"{}\", {}", implement.pool.device->designator, words);
+  return all.buses.size() > 1 ? fmt::format("{} on {}", words, all.buses[implement.bus].name) : words;
+}
+
+std::string description_words(const ImplementRecord& implement) {
+  return implement.pool.empty()
+             ? "description: not known, so elements go by number; see tramlog devices --help"
+             : fmt::format("description: {}, {}", implement.source_words, counted(implement.pool.objects(), "object", "objects"));
+}
+
+FigureTable meter_figures(const ImplementRecord& implement) {
+  FigureTable table{{"Element", "Steps", "Dead time", "Rise", "Overshoot", "Settled error"}, {}};
   for (const PairRecord& pair : implement.pairs) {
     const auto complete = std::count_if(pair.steps.begin(), pair.steps.end(),
                                         [](const StepRecord& step) { return step.complete; });
-    page.row({fmt::format("{}: {}", pair.subject, pair.quantity), fmt::format("{}/{}", complete, pair.steps.size()),
+    table.rows.push_back({fmt::format("{}: {}", pair.subject, pair.quantity), fmt::format("{}/{}", complete, pair.steps.size()),
               seconds(pair.dead_time_s), seconds(pair.rise_time_s), percent(pair.overshoot_pct),
-              pair.settled_error_pct ? percent(pair.settled_error_pct) + " of range" : "-"},
-             widths);
+              pair.settled_error_pct ? percent(pair.settled_error_pct) + " of range" : "-"});
   }
+  return table;
 }
 
-void section_figures(Page& page, const ImplementRecord& implement) {
-  if (implement.sections.empty()) return;
-  page.heading("SECTIONS IN FIGURES (left to right in driving direction; o = outer quarter)");
-  const std::vector<std::size_t> widths = {10, 9, 22, 22};
-  page.row({"Section", "Width", "On: median, worst, n", "Off: median, worst, n", "Remarks"}, widths);
+FigureTable section_figures(const ImplementRecord& implement) {
+  FigureTable table{{"Section", "Width", "On: median, worst, n", "Off: median, worst, n", "Remarks"}, {}};
   const auto delays = [](const SectionRecord::Delays& d) {
     return d.count == 0 ? std::string("-")
                         : fmt::format("{}, {}, {}", seconds(d.median_s), seconds(d.worst_s), d.count);
@@ -103,14 +112,40 @@ void section_figures(Page& page, const ImplementRecord& implement) {
     if (section.flickers > 0) add(fmt::format("flickers {}x", section.flickers));
     if (section.error_s > 0) add("error");
     if (section.overridden_s > 0) add("overridden");
-    page.row({fmt::format("{}{}", section.section, section.outer ? " o" : ""),
+    table.rows.push_back({fmt::format("{}{}", section.section, section.outer ? " o" : ""),
               section.width_mm ? fmt::format("{:.2f} m", *section.width_mm / 1000.0) : "-", delays(section.on),
-              delays(section.off), remarks},
-             widths);
+              delays(section.off), remarks});
   }
+  return table;
 }
 
-}  // namespace
+std::vector<std::string> seeding_answers(const Conclusions& all) {
+  const SeedingRecord& seeding = all.seeding;
+  std::vector<std::string> told;
+  Tally tally;
+  for (const CheckLine& line : seeding.lines) tally.add(line);
+  for (const ImplementRecord& implement : seeding.implements)
+    for (const CheckLine& line : implement.lines) tally.add(line);
+  if (all.nothing_read()) told.push_back("The capture holds no CAN frame at all.");
+  if (seeding.implements.empty())
+    told.push_back("No implement talked to a task controller here: rates, sections and totals are not shown on this bus.");
+  const auto attention = [&](const std::vector<CheckLine>& lines) {
+    for (const CheckLine& line : lines)
+      if (line.verdict == Verdict::attention) told.push_back(fmt::format("{} [{}]", check_line_words(line), line.code));
+  };
+  for (const ImplementRecord& implement : seeding.implements) attention(implement.lines);
+  attention(seeding.lines);
+  told.push_back(fmt::format("{} {} attention, {} {}, {} not shown on this bus.",
+                                counted(tally.attention, "line", "lines"), tally.attention == 1 ? "needs" : "need",
+                                tally.pass, tally.pass == 1 ? "passes" : "pass", tally.not_shown));
+  SpanNs blind = 0;
+  for (const BusSummary& bus : all.buses)
+    for (const BlindSpan& span : bus.blind) blind += span.end - span.start;
+  if (blind > 0)
+    told.push_back(fmt::format("The recorder was blind for {} in all: nothing is measured across that.",
+                                  format_span(blind)));
+  return told;
+}
 
 std::string seeding_page(const Report& report, const FormatOptions& options) {
   const Conclusions& all = report.found;
@@ -125,40 +160,17 @@ std::string seeding_page(const Report& report, const FormatOptions& options) {
   page.line();
   page.item("", kSeedingCaution);
 
-  Tally tally;
-  for (const CheckLine& line : seeding.lines) tally.add(line);
-  for (const ImplementRecord& implement : seeding.implements)
-    for (const CheckLine& line : implement.lines) tally.add(line);
   page.heading("ANSWER");
-  if (all.nothing_read()) page.item("  * ", "The capture holds no CAN frame at all.");
-  if (seeding.implements.empty())
-    page.item("  * ",
-              "No implement talked to a task controller here: rates, sections and totals are not shown on this bus.");
-  const auto attention = [&](const std::vector<CheckLine>& lines) {
-    for (const CheckLine& line : lines)
-      if (line.verdict == Verdict::attention) page.item("  * ", fmt::format("{} [{}]", subject_of(line), line.code));
-  };
-  for (const ImplementRecord& implement : seeding.implements) attention(implement.lines);
-  attention(seeding.lines);
-  page.item("  * ", fmt::format("{} {} attention, {} {}, {} not shown on this bus.",
-                                counted(tally.attention, "line", "lines"), tally.attention == 1 ? "needs" : "need",
-                                tally.pass, tally.pass == 1 ? "passes" : "pass", tally.not_shown));
-  SpanNs blind = 0;
-  for (const BusSummary& bus : all.buses)
-    for (const BlindSpan& span : bus.blind) blind += span.end - span.start;
-  if (blind > 0)
-    page.item("  * ", fmt::format("The recorder was blind for {} in all: nothing is measured across that.",
-                                  format_span(blind)));
+  for (const std::string& line : seeding_answers(all)) page.item("  * ", line);
   for (const ImplementRecord& implement : seeding.implements) {
     page.heading("IMPLEMENT");
     page.item("  ", implement_words(all, implement));
-    page.item("  ", implement.pool.empty()
-                        ? "description: not known, so elements go by number; see tramlog devices --help"
-                        : fmt::format("description: {}, {}", implement.source_words,
-                                      counted(implement.pool.objects(), "object", "objects")));
+    page.item("  ", description_words(implement));
     write_topics(page, implement.lines);
-    meter_figures(page, implement);
-    section_figures(page, implement);
+    figures(page, "METERS IN FIGURES (medians over the measured steps of the set rate)", meter_figures(implement),
+            {27, 8, 9, 9, 10});
+    figures(page, "SECTIONS IN FIGURES (left to right in driving direction; o = outer quarter)", section_figures(implement),
+            {10, 9, 22, 22});
   }
   if (!seeding.implements.empty() && !seeding.lines.empty()) page.heading("MACHINE");
   write_topics(page, seeding.lines);

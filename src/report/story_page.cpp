@@ -6,8 +6,7 @@
 
 namespace tramlog {
 
-void story_page(Page& page, const Conclusions& all) {
-  if (all.story.empty()) return;
+StoryTimes story_times(const Conclusions& all) {
   // Of "2026-04-07 06:12:00.000" what tells the lines apart: the time, day and time, or month, day and
   // minute.
   const auto differ = [&](std::size_t length) {
@@ -17,16 +16,22 @@ void story_page(Page& page, const Conclusions& all) {
     });
   };
   const bool months = differ(7), days = differ(10);
+  StoryTimes told;
+  told.explained = months ? "date and time, UTC" : days ? "day and time, UTC" : "UTC";
+  for (const StoryLine& line : all.story)
+    told.times.push_back(format_date_time(line.time).substr(months ? 5 : days ? 8 : 11, days ? 11 : 8));
+  return told;
+}
+
+void story_page(Page& page, const Conclusions& all) {
+  if (all.story.empty()) return;
+  const StoryTimes told = story_times(all);
   const bool numbers = std::any_of(all.story.begin(), all.story.end(),
                                    [](const StoryLine& line) { return line.finding.has_value(); });
-  page.heading(fmt::format("WHAT HAPPENED, IN ORDER ({}UTC{})",
-                           months ? "date and time, "
-                           : days ? "day and time, "
-                                  : "",
-                           numbers ? "; [1]: finding 1" : ""));
-  for (const StoryLine& line : all.story) {
-    const std::string time = format_date_time(line.time).substr(months ? 5 : days ? 8 : 11, days ? 11 : 8);
-    page.item("  " + time + "  ",
+  page.heading(fmt::format("WHAT HAPPENED, IN ORDER ({}{})", told.explained, numbers ? "; [1]: finding 1" : ""));
+  for (std::size_t i = 0; i < all.story.size(); ++i) {
+    const StoryLine& line = all.story[i];
+    page.item("  " + told.times[i] + "  ",
               line.text + (line.finding ? fmt::format(" [{}]", *line.finding + 1) : std::string()));
   }
 }

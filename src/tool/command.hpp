@@ -95,5 +95,6 @@ void add_status_command(CLI::App& app, int& code);
 void add_mark_command(CLI::App& app, int& code);
 void add_replay_command(CLI::App& app, int& code);
 void add_parcel_command(CLI::App& app, int& code);
+void add_compare_command(CLI::App& app, int& code);
 
 }  // namespace tramlog

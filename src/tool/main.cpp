@@ -27,6 +27,7 @@ int main(int argc, char** argv) {
   add_mark_command(app, code);
   add_replay_command(app, code);
   add_parcel_command(app, code);
+  add_compare_command(app, code);
   try {
     app.parse(argc, argv);
   } catch (const CLI::Success& asked_for_help) {

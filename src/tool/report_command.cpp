@@ -3,6 +3,7 @@
 #include "report/format.hpp"
 #include "tool/ask_command.hpp"
 #include "tool/command.hpp"
+#include "tool/days_report.hpp"
 #include "tool/implement_option.hpp"
 #include "tool/live_option.hpp"
 #include "tool/parcel_command.hpp"
@@ -12,6 +13,7 @@ namespace {
 
 struct PrintChoice {
   bool limits = false, weights = false;
+  std::string day;  // of a folder of captures
 };
 
 int run(const CommonOptions& options, const LiveOptions& live, const AskChoice& choice, bool rollcall,
@@ -48,6 +50,7 @@ int run(const CommonOptions& options, const LiveOptions& live, const AskChoice& 
   if (rollcall && options.roster.empty())
     return fail(
         {ErrorKind::usage, "nobody said who should be on this machine", "--roster", "give --roster FILE"});
+  if (!rollcall && wants_days(options, print.day)) return report_days(options, print.day);
   auto roster = load_roster_if_named(options.roster);
   if (!roster) return fail(roster.error());
   auto schema = load_schema(options.schema, tell_problem);
@@ -76,12 +79,15 @@ void add_report_command(CLI::App& app, int& code) {
                     "Write the built-in limits with their reasons, and nothing else");
   command->add_flag("--print-cause-weights", print->weights,
                     "Write the built-in weights of the causes with their reasons, and nothing else");
+  command->add_option("--day", print->day, "Of a folder that holds several days: only this one (2026-11-24)");
   add_format(*command, *options);
   add_place(*command, *options);
   add_output(*command, *options);
   command->footer(
       "Example:\n  tramlog report --roster drill.toml monday-1.pcapng monday-2.pcapng.zst\n  tramlog report "
-      "--live\n\n"
+      "--live\n  tramlog report --format html -o pages/ /var/lib/tramlog\n\n"
+      "A folder stands for the captures in it. If they are of several days, the report is an overview, day by day;\n"
+      "--format html with -o FOLDER writes index.html and a page for each day.\n\n"
       "Exit code: 0 nothing wrong, 1 something wrong on the bus, 2 wrong usage,\n"
       "3 a capture is damaged or unreadable, 4 the environment failed.");
   command->callback([options, live, print, &code] { code = run(*options, *live, {}, false, *print); });

@@ -4,19 +4,19 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
 #include <map>
 #include <set>
 
-#include "base/text.hpp"
 #include "exam/story.hpp"
 #include "exam/words.hpp"
 #include "report/answer_page.hpp"
 #include "report/findings_page.hpp"
 #include "report/first_step.hpp"
 #include "report/format.hpp"
+#include "report/head.hpp"
 #include "report/page.hpp"
 #include "report/seeding_page.hpp"
+#include "report/text_limits.hpp"
 
 namespace tramlog::formats {
 
@@ -32,20 +32,8 @@ static_assert(kHead + kAnswer + kFindings + kRoll + kNotes + kBlind + kMore < 60
 constexpr std::size_t kSteadyNotes = 3;  // notes told
 constexpr std::size_t kRollNames = 6;
 
-// At most `lines` lines behind a prefix of this width.
-std::string clipped(const std::string& text, std::size_t prefix, std::size_t lines) {
-  const std::vector<std::string> parts = wrapped(as_ascii(printable_utf8(text)), Page::kWidth - prefix);
-  std::string kept;
-  for (std::size_t i = 0; i < parts.size() && i < lines; ++i) kept += (i > 0 ? " " : "") + parts[i];
-  if (parts.size() <= lines) return kept;
-  // The mark fits the last line.
-  constexpr std::string_view kMark = " ..";
-  if (parts[lines - 1].size() + kMark.size() > Page::kWidth - prefix) kept.resize(kept.size() - kMark.size());
-  return kept.append(kMark);
-}
-
 void short_item(Page& page, const std::string& prefix, const std::string& text, std::size_t lines) {
-  page.item(prefix, clipped(text, prefix.size(), lines));
+  page.item(prefix, clipped_lines(text, Page::kWidth - prefix.size(), lines));
 }
 
 // Whole lines up to the limit; the last one says that there was more.
@@ -84,29 +72,10 @@ std::string head(const Report& report, const char* what) {
   return page.take();
 }
 
-std::string hours_words(const MachineRecord& machine) {
-  if (!machine.hours_last) return {};
-  if (!machine.hours_first || *machine.hours_first == *machine.hours_last)
-    return fmt::format("Engine hours {:.2f}", *machine.hours_last);
-  return fmt::format("Engine hours {:.2f} to {:.2f}", *machine.hours_first, *machine.hours_last);
-}
-
-std::string place_words(const MachineRecord::Place& place) {
-  return fmt::format("place {:.5f} {}, {:.5f} {}", std::abs(place.latitude_deg),
-                     place.latitude_deg < 0 ? "S" : "N", std::abs(place.longitude_deg),
-                     place.longitude_deg < 0 ? "W" : "E");
-}
-
 std::string head_rest(const Report& report, const FormatOptions& options) {
   Page page(false);
-  const MachineRecord& machine = report.found.machine;
-  std::string of_machine = hours_words(machine);
-  if (options.place && machine.place)
-    of_machine += (of_machine.empty() ? "" : ", ") + place_words(*machine.place);
-  if (!of_machine.empty()) {
-    of_machine[0] = upper(of_machine.substr(0, 1))[0];
-    short_item(page, "", of_machine, 1);
-  }
+  for (const std::string& told : {hours_words(report.found.machine), place_words(report.found.machine, options)})
+    if (!told.empty()) short_item(page, "", told, 1);
   const std::vector<std::string>& captures = report.names.empty() ? report.files : report.names;
   if (!captures.empty())
     short_item(page, "Capture ",
@@ -225,7 +194,7 @@ std::string roll(const Conclusions& all) {
   page.heading(all.rollcall ? "ROLL CALL" : "CONTROLLERS (no roster: nobody said who should be there)");
   std::string words;
   for (std::size_t i = 0; i < wrong.size() && i < kRollNames; ++i)
-    words += (i > 0 ? "; " : "") + clipped(wrong[i], 38, 1);
+    words += (i > 0 ? "; " : "") + clipped_lines(wrong[i], 40, 1);
   if (wrong.size() > kRollNames) words += fmt::format("; {} more", wrong.size() - kRollNames);
   if (!words.empty()) short_item(page, "  ", words + ".", 4);
   page.item("  ",

@@ -11,6 +11,7 @@
 #include "report/page.hpp"
 #include "report/recorder_page.hpp"
 #include "report/seeding_page.hpp"
+#include "report/sentences.hpp"
 #include "report/story_page.hpp"
 
 namespace tramlog::formats {
@@ -18,17 +19,6 @@ namespace tramlog::formats {
 extern const Format text;
 
 namespace {
-
-std::string joined(const std::vector<std::string>& texts) {
-  std::string all;
-  for (const std::string& part : texts) all += (all.empty() ? "" : ", ") + part;
-  return all;
-}
-
-std::string software_words(const ControllerRecord& c) {
-  if (!c.software.empty()) return joined(c.software);
-  return fmt::format("unknown: {}", silence_text(c.software_silence));
-}
 
 // Of a crowd of faults and dropouts:
 constexpr std::size_t kBriefLines = 2;  // of each list
@@ -124,20 +114,7 @@ void dropouts(Page& page, const Conclusions& all) {
       continue;
     }
     ++listed;
-    std::string back;
-    if (d.end)
-      back = fmt::format("back {}, {} a new address claim", mark_words(*d.end),
-                         d.reclaimed ? "with" : "without");
-    else
-      back = "not heard again";
-    const char* kind = d.kind == DropoutKind::bus_silent
-                           ? (d.cause_unknown ? "; all of the bus, cause unknown" : "; with all of the bus")
-                           : "";
-    page.item("  ", fmt::format("{}{}: last heard {}, silent for {}, about {} missed; {}{}{}.",
-                                voice_words(all, d.controller, d.address), on_bus(all, d.bus),
-                                mark_words(d.start), format_span(d.judged_until - d.start.time),
-                                counted(d.messages_missed, "message", "messages"), back,
-                                d.group ? fmt::format("; group {}", *d.group) : "", kind));
+    page.item("  ", dropout_words(all, d));
   }
   not_listed(page, above, left_out);
 }
@@ -176,73 +153,25 @@ void details(Page& page, const Conclusions& all) {
   for (std::size_t i = 0; i < all.controllers.size(); ++i) {
     const ControllerRecord& c = all.controllers[i];
     page.item("  ", fmt::format("{}{}", controller_words(all, i), on_bus(all, c.bus)));
-    const Name n = c.name;
-    page.item(
-        "      ",
-        fmt::format("NAME {}: {}, {}, instance {}; maker code {}, identity {}, ECU instance {}", n.hex(),
-                    device_class_term(n.industry_group(), n.device_class()), function_term(n),
-                    n.function_instance(), n.manufacturer_code(), n.identity_number(), n.ecu_instance()));
-    std::string addresses;
-    for (const AddressInterval& interval : c.addresses)
-      addresses += fmt::format("{}{} from {}{}", addresses.empty() ? "" : ", ", interval.address,
-                               mark_words({interval.start, interval.start_frame}),
-                               interval.end ? " to " + format_time_of_day(*interval.end) : "");
-    if (!addresses.empty()) page.item("      address ", addresses);
-    page.item("      heard ", fmt::format("{} to {}, {}, {}", mark_words(c.first_seen),
-                                          mark_words(c.last_seen), counted(c.frames, "frame", "frames"),
-                                          counted(c.claims, "address claim", "address claims")));
-    page.item("      silence ", c.rhythms > 0
-                                    ? fmt::format("judged by {}, the slowest every {}",
-                                                  counted(c.rhythms, "steady rhythm", "steady rhythms"),
-                                                  format_span(c.slowest_period))
-                                    : "not judged: nothing that it sends has a steady rhythm");
-    if (c.software_reported)
-      page.item("      software ",
-                fmt::format("{}; reported {}", joined(c.software), mark_words(*c.software_reported)));
-    if (c.ecu)
-      page.item("      unit ",
-                fmt::format("part {}, serial {}, {}, {}, hardware {}", c.ecu->part_number,
-                            c.ecu->serial_number, c.ecu->type, c.ecu->manufacturer, c.ecu->hardware_version));
-    if (c.product)
-      page.item("      product ",
-                fmt::format("{}, {}, {}", c.product->code, c.product->brand, c.product->model));
-    if (c.component)
-      page.item("      component ", fmt::format("{}, {}, serial {}", c.component->make, c.component->model,
-                                                c.component->serial_number));
+    for (const auto& [label, words] : controller_lines(all, i)) {
+      if (label == "NAME")
+        page.item("      ", label + " " + words);
+      else
+        page.item("      " + label + " ", words);
+    }
   }
 }
 
 void buses(Page& page, const Conclusions& all) {
   page.heading("BUSES");
-  for (const BusSummary& bus : all.buses) {
-    page.item(
-        "  ",
-        fmt::format("{}: {}, {}; load {:.1f} % on average, {:.1f} % in the fullest second; {} bit/s{}; {}",
-                    bus.name, counted(bus.frames, "frame", "frames"),
-                    counted(bus.error_frames, "error frame", "error frames"), bus.load_mean_pct,
-                    bus.load_peak_pct, bus.bitrate, bus.bitrate_told ? "" : " assumed",
-                    bus.has_statistics ? "statistics blocks present" : "no steady statistics blocks"));
-  }
-  for (const UnclaimedRecord& u : all.unclaimed)
-    page.item("  ", fmt::format("address {}{} never claimed: {} from {} to {}", address_words(u.address),
-                                on_bus(all, u.bus), counted(u.frames, "frame", "frames"),
-                                mark_words(u.first_seen), mark_words(u.last_seen)));
+  for (const BusSummary& bus : all.buses) page.item("  ", fmt::format("{}: {}", bus.name, bus_words(bus)));
+  for (const UnclaimedRecord& u : all.unclaimed) page.item("  ", unclaimed_words(all, u));
 }
 
 void transfers(Page& page, const Conclusions& all) {
-  constexpr Carrier kProtocols[] = {Carrier::bam, Carrier::rts_cts, Carrier::etp, Carrier::fast_packet};
-  bool begun = false;
-  for (std::size_t p = 0; p < 4; ++p) {
-    std::string words;
-    for (int o = 0; o < 7; ++o)
-      if (const auto count = all.transfers.counts[p][static_cast<std::size_t>(o)]; count > 0)
-        words += fmt::format("{}{} {}", words.empty() ? "" : ", ", count,
-                             outcome_code(static_cast<TransferOutcome>(o)));
-    if (words.empty()) continue;
-    if (!begun) page.heading("TRANSFERS");
-    begun = true;
-    page.item("  ", fmt::format("{}: {}", protocol_code(kProtocols[p]), words));
-  }
+  const std::vector<LabelledText> lines = transfer_lines(all);
+  if (!lines.empty()) page.heading("TRANSFERS");
+  for (const auto& [protocol, words] : lines) page.item("  ", fmt::format("{}: {}", protocol, words));
 }
 
 std::string render_report(const Report& report, const FormatOptions& options) {

@@ -19,7 +19,9 @@ header{border-top:.35rem solid var(--calm);padding:.8rem 0 .2rem}
 h1{margin:.1rem 0 .6rem;font-size:1.6rem;line-height:1.2}
 h2{margin:0 0 .7rem;font-size:1.2rem;line-height:1.3}
 h3{margin:1.2rem 0 .4rem;font-size:1rem}
+h4{margin:.7rem 0 .2rem;font-size:.9rem;color:var(--soft)}
 section{background:var(--sheet);border:1px solid var(--rule);border-radius:.4rem;padding:1rem;margin:1rem 0}
+.patterns{position:absolute}.hatch{fill:none;stroke:var(--soft);stroke-width:1px;vector-effect:non-scaling-stroke}
 p,ul,ol,dl{margin:.4rem 0}
 ul,ol{padding-left:1.5rem}
 li{margin:.3rem 0}
@@ -34,7 +36,7 @@ article h3{margin-top:0}
 .caution{border:2px solid var(--warn);border-radius:.3rem;padding:.5rem .7rem;background:var(--warn-ground)}
 .soft,caption,summary{color:var(--soft)}
 .soft{font-size:.9rem}
-.b{display:inline-block;padding:0 .45em;border-radius:.25em;border:1px solid transparent;font-size:.85rem;font-weight:600;line-height:1.5}
+.b{display:inline-block;white-space:nowrap;padding:0 .45em;border-radius:.25em;border:1px solid transparent;font-size:.85rem;font-weight:600;line-height:1.5}
 .b.good{border-color:var(--calm);background:var(--calm-ground)}
 .b.notice{border:3px double var(--warn);background:var(--warn-ground);color:var(--warn)}
 .b.trouble{background:var(--bad);border-color:var(--bad);color:var(--bad-ink)}
@@ -42,18 +44,18 @@ article h3{margin-top:0}
 .b.plain{padding:0;font-weight:400}
 table{border-collapse:collapse;width:100%;margin:.5rem 0;font-size:.92rem}
 caption{text-align:left;font-size:.85rem;padding-bottom:.3rem}
-th,td{text-align:left;vertical-align:top;padding:.3rem .6rem .3rem 0;border-bottom:1px solid var(--rule)}
+th,td{min-width:4.6rem;text-align:left;vertical-align:top;padding:.3rem .6rem .3rem 0;border-bottom:1px solid var(--rule)}
 thead th{color:var(--soft);font-weight:600}
-tbody th{font-weight:600}
+tbody th{font-weight:600;min-width:8rem}
 details{margin:.6rem 0}
 summary{cursor:pointer;padding:.2rem 0}
 :focus-visible{outline:3px solid var(--calm);outline-offset:2px}
-@media screen and (max-width:40rem){
+@media screen and (max-width:48rem){
 body{padding:.6rem}section{padding:.8rem}
-table,caption,tbody,tr,th,td{display:block;width:auto}
+table,caption,tbody,tr,th,td{display:block;width:auto;min-width:0}
 thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);white-space:nowrap}
 tbody tr{border-bottom:1px solid var(--rule);padding:.4rem 0}
-tbody th,tbody td{border:0;padding:.05rem 0}
+tbody th,tbody td{border:0;padding:.05rem 0;min-width:0}
 td:empty{display:none}
 td[data-l]::before{content:attr(data-l) ": ";color:var(--soft)}
 }

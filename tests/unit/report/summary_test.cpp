@@ -118,7 +118,7 @@ TEST_CASE("the place is told only if the user allows it, hours always") {
   CHECK(closed.find("52.5") == std::string::npos);
   FormatOptions options;
   options.place = true;
-  CHECK(format->report(report, options).find("place 52.50000 S, 9.25000 W\n") != std::string::npos);
+  CHECK(format->report(report, options).find("\nPlace 52.50000 S, 9.25000 W (") != std::string::npos);
   report.found.machine.hours_last.reset();
   CHECK(format->report(report, options).find("\nPlace 52.5") != std::string::npos);
 }

@@ -1,0 +1,83 @@
+// What a report says, in the form in which two are held against each other.
+#pragma once
+
+#include <map>
+#include <optional>
+#include <set>
+#include <string>
+#include <vector>
+
+#include "compare/compare.hpp"
+#include "compare/json_view.hpp"
+#include "isobus/name.hpp"
+
+namespace tramlog {
+
+struct BusFacts {
+  std::string name;
+  double load_mean_pct = 0, load_peak_pct = 0, error_frames = 0, bitrate = 0;
+  double blind_s = 0, heard_s = 0;
+};
+
+struct ControllerFacts {
+  Name name;
+  std::string bus, label, term, state;
+  std::optional<unsigned> address;  // the last one
+  std::vector<std::string> software;
+  std::map<std::string, std::string> parts;  // what -> text: part number, hardware version, product code, ..
+};
+
+/// A controller by its place in SideFacts::controllers, or somebody who never claimed, by address.
+struct Voice {
+  std::optional<std::size_t> controller;
+  unsigned address = 0;
+  auto operator<=>(const Voice&) const = default;
+};
+
+struct DropoutFacts {
+  Voice voice;
+  double seconds = 0;
+  bool open = false;
+};
+struct FaultFacts {
+  std::string code, text;
+  std::vector<std::size_t> controllers;
+};
+struct TroubleCodeFacts {
+  Voice voice;
+  unsigned spn = 0, fmi = 0;
+  std::string words;
+  double activations = 0;
+};
+struct FindingFacts {
+  std::string cause, text, confidence;
+  std::set<std::size_t> controllers;  // of what it explains
+};
+struct EntryFacts {
+  std::string label, state;
+  bool required = true;
+};
+
+struct SideFacts {
+  SideSummary summary;
+  double heard_h = 0;
+  double damaged_bytes = 0;
+  bool has_roster = false;
+  std::vector<BusFacts> buses;
+  std::vector<ControllerFacts> controllers;
+  std::vector<DropoutFacts> dropouts;
+  std::vector<FaultFacts> faults;
+  std::vector<TroubleCodeFacts> codes;
+  std::vector<FindingFacts> findings;
+  std::vector<EntryFacts> entries;
+  const JsonDoc* implements = nullptr;           // an array of the document
+  std::map<std::uint64_t, std::size_t> by_name;  // raw NAME -> first controller of it
+
+  /// The first one of that NAME, 16 hex digits.
+  std::optional<std::size_t> controller_named(const std::string& hex) const;
+};
+
+/// The document must outlive it.
+SideFacts facts_of(const CompareSide& side);
+
+}  // namespace tramlog

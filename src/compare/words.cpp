@@ -1,0 +1,53 @@
+#include "compare/words.hpp"
+
+#include <fmt/format.h>
+
+#include "compare/judge.hpp"
+#include "exam/words.hpp"
+
+namespace tramlog {
+
+std::string verdict_words(const Comparison& comparison) {
+  const std::size_t worse = comparison.count(Change::worse), better = comparison.count(Change::better),
+                    other = comparison.count(Change::other);
+  if (worse + better + other == 0) return "Nothing changed.";
+  std::string words = worse > 0 ? counted(worse, "thing got worse", "things got worse") : "Nothing got worse";
+  if (better > 0) words += fmt::format(", {} got better", better);
+  if (other > 0) words += fmt::format(", {} otherwise different", counted(other, "is", "are"));
+  return words + ".";
+}
+
+std::string compared_words(const Comparison& comparison) {
+  std::string words =
+      counted(comparison.compared, "controller, count or figure was held against the other side's",
+              "controllers, counts and figures were held against each other");
+  if (comparison.within_noise > 0)
+    words += fmt::format("; {} by no more than two healthy recordings would",
+                         counted(comparison.within_noise, "differs", "differ"));
+  return words + ".";
+}
+
+std::string side_words(const SideSummary& side) {
+  std::string start = side.start.substr(0, 19);
+  if (start.size() == 19) start[10] = ' ';
+  std::string words = fmt::format("{} UTC, {}", start, span_words(side.duration_s));
+  if (side.blind_s > 0) words += fmt::format(", heard for {}", span_words(side.duration_s - side.blind_s));
+  return words + ", " + counted(side.controllers, "controller", "controllers");
+}
+
+std::string line_words(const ChangeLine& line) {
+  std::string words = line.subject.empty() ? line.text : line.subject + ": " + line.text;
+  if (!words.ends_with('.')) words += '.';
+  return words;
+}
+
+const char* change_heading(Change change) {
+  constexpr const char* kHeadings[] = {"WORSE", "BETTER", "OTHERWISE DIFFERENT"};
+  return kHeadings[static_cast<int>(change)];
+}
+
+std::string machine_of(const Comparison& comparison) {
+  return comparison.after.machine.empty() ? comparison.before.machine : comparison.after.machine;
+}
+
+}  // namespace tramlog

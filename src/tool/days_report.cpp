@@ -1,0 +1,168 @@
+#include "tool/days_report.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <filesystem>
+
+#include "io/capture_folder.hpp"
+#include "io/text_file.hpp"
+#include "report/days.hpp"
+#include "tool/day_files.hpp"
+
+namespace tramlog {
+namespace {
+
+namespace fs = std::filesystem;
+
+constexpr std::size_t kDaysNamed = 10;
+
+// Folders replaced by the captures in them.
+std::optional<Error> unfold(CommonOptions& options) {
+  std::vector<std::string> paths;
+  for (const std::string& path : options.captures) {
+    if (!is_folder(path)) {
+      paths.push_back(path);
+      continue;
+    }
+    const auto inside = captures_in_folder(path);
+    if (!inside) return inside.error();
+    paths.insert(paths.end(), inside.value().begin(), inside.value().end());
+  }
+  options.captures = std::move(paths);
+  for (const std::string& path : options.captures)
+    if (path == "-")
+      return Error{ErrorKind::usage, "days cannot be told from standard input", "-",
+                   "name files or a folder"};
+  return check_paths(options);
+}
+
+std::string render_days(const DaysReport& report, const CommonOptions& options) {
+  if (options.format == "json") return days_json(report);
+  if (options.format == "html") return days_html(report);
+  FormatOptions format;
+  format.unicode = options.unicode;
+  return days_page(report, options.format == "summary", format);
+}
+
+int one_day(const CommonOptions& options, const Format& format, const std::optional<Roster>& roster,
+            const Schema& schema, bool damaged) {
+  const auto report = examine(options, roster, schema);
+  if (!report) return fail(report.error());
+  FormatOptions how;
+  how.unicode = options.unicode;
+  return deliver(options, format.report(report.value(), how),
+                 damaged ? kDamagedInput : exit_code_of(report.value()));
+}
+
+class Overview {
+ public:
+  Overview(const CommonOptions& options, const Format& format) : options_(options), format_(format) {
+    pages_ = options.format == "html" && !options.output.empty();
+  }
+
+  // HTML with -o: the folder of the pages.
+  std::optional<Error> begin() {
+    if (!pages_) return std::nullopt;
+    std::error_code error;
+    if (fs::exists(options_.output, error) && !fs::is_directory(options_.output, error))
+      return Error{ErrorKind::usage, "several days are several pages, and this is a file", options_.output,
+                   "name a folder with -o"};
+    fs::create_directories(options_.output, error);
+    if (error)
+      return Error{ErrorKind::environment, "cannot make the folder (" + error.message() + ")",
+                   options_.output, "check its permissions"};
+    return std::nullopt;
+  }
+
+  // One day at a time is in memory.
+  std::optional<Error> add(const DayOfCaptures& day, const std::optional<Roster>& roster,
+                           const Schema& schema) {
+    CommonOptions own = options_;
+    own.captures = day.paths;
+    const auto report = examine(own, roster, schema);
+    if (!report) {
+      days_.unreadable.push_back(fmt::format("{}: {}", day.date, report.error().what));
+      fail(report.error());
+      worst_ = kDamagedInput;
+      return std::nullopt;
+    }
+    worst_ = std::max(worst_, static_cast<int>(exit_code_of(report.value())));
+    days_.days.push_back(day_record(report.value(), day.date));
+    std::vector<std::string> names;
+    for (const std::string& path : day.paths) names.push_back(fs::path(path).filename().string());
+    days_.days.back().capture_count = names.size();
+    if (names.size() > kDayCaptures) names.resize(kDayCaptures);
+    days_.days.back().captures = std::move(names);
+    if (!pages_) return std::nullopt;
+    FormatOptions how;
+    how.unicode = options_.unicode;
+    const auto written = write_text((fs::path(options_.output) / (day.date + ".html")).string(),
+                                    format_.report(report.value(), how));
+    return written ? std::nullopt : std::optional(written.error());
+  }
+
+  int finish(const SortedDays& sorted) {
+    days_.unreadable.insert(days_.unreadable.end(), sorted.unreadable.begin(), sorted.unreadable.end());
+    days_.linked = pages_;
+    if (sorted.damaged) worst_ = kDamagedInput;
+    CommonOptions own = options_;
+    if (pages_) own.output = (fs::path(options_.output) / "index.html").string();
+    return deliver(own, render_days(days_, own), worst_);
+  }
+
+ private:
+  const CommonOptions& options_;
+  const Format& format_;
+  DaysReport days_;
+  bool pages_ = false;
+  int worst_ = kFine;
+};
+
+}  // namespace
+
+bool wants_days(const CommonOptions& options, const std::string& day) {
+  return !day.empty() || std::any_of(options.captures.begin(), options.captures.end(), is_folder);
+}
+
+int report_days(CommonOptions options, const std::string& day) {
+  const Format* format = find_format(options.format);
+  if (format == nullptr)
+    return fail({ErrorKind::usage, "unknown format \"" + options.format + "\"", "--format",
+                 "choose one of: " + format_names()});
+  if (const auto error = unfold(options)) return fail(*error);
+  const auto roster = load_roster_if_named(options.roster);
+  if (!roster) return fail(roster.error());
+  const auto schema = load_schema(options.schema, tell_problem);
+  if (!schema) return fail(schema.error());
+  const SortedDays sorted = days_of(options.captures);
+  for (const std::string& file : sorted.unreadable)
+    fail({ErrorKind::input, "a file is left out", file, "the others are reported"});
+  if (sorted.days.empty())
+    return fail({ErrorKind::input, "no capture could be read",
+                 options.captures.empty() ? "" : options.captures.front(), "see above"});
+  if (!day.empty()) {
+    std::string dates;
+    for (const DayOfCaptures& one : sorted.days) {
+      if (one.date == day) {
+        options.captures = one.paths;
+        return one_day(options, *format, roster.value(), schema.value(), sorted.damaged);
+      }
+      if (&one >= &sorted.days.back() + 1 - std::min(kDaysNamed, sorted.days.size()))
+        dates += (dates.empty() ? "" : ", ") + one.date;
+    }
+    return fail(
+        {ErrorKind::usage, "there is no capture of the day " + day, "--day", "choose one of: " + dates});
+  }
+  if (sorted.days.size() == 1) {
+    options.captures = sorted.days.front().paths;
+    return one_day(options, *format, roster.value(), schema.value(), sorted.damaged);
+  }
+  Overview overview(options, *format);
+  if (const auto error = overview.begin()) return fail(*error);
+  for (const DayOfCaptures& one : sorted.days)
+    if (const auto error = overview.add(one, roster.value(), schema.value())) return fail(*error);
+  return overview.finish(sorted);
+}
+
+}  // namespace tramlog
