@@ -20,6 +20,10 @@ constexpr std::size_t kFirstLook = 64 * 1024;
 constexpr std::size_t kLongestLook = 4 * 1024 * 1024;
 constexpr std::size_t kShortestPcapng = 28;
 constexpr const char* kRemedyNotCapture = "give a pcapng or pcap capture of a CAN bus (link type 227)";
+constexpr const char* kRemedyParcel =
+    "if it is a parcel: tramlog parcel --unpack FILE -o FOLDER, then name the captures in that folder";
+constexpr const char* kZipArchive = "a ZIP archive";
+constexpr const char* kMail = "a mail";
 
 Error input_error(std::string what, const std::string& where, std::string remedy) {
   return {ErrorKind::input, std::move(what), where, std::move(remedy)};
@@ -173,7 +177,7 @@ std::string known_content(Bytes bytes) {
       {"\x89PNG"sv, "a PNG picture"},
       {"GIF8"sv, "a GIF picture"},
       {"%PDF"sv, "a PDF document"},
-      {"PK\x03\x04"sv, "a ZIP archive"},
+      {"PK\x03\x04"sv, kZipArchive},
       {"\x7F\x45LF"sv, "a program"},
       {"SQLite format 3"sv, "an SQLite database"},
       {"\x1F\x8B"sv, "compressed with gzip"},
@@ -190,7 +194,7 @@ std::string known_content(Bytes bytes) {
   };
   const auto letters = static_cast<std::size_t>(std::count_if(head.begin(), head.end(), is_letter));
   const bool readable = letters >= head.size() - head.size() / 8 && head.find('\0') == std::string_view::npos;
-  if (readable && !head.empty()) return "text";
+  if (readable && !head.empty()) return text.substr(0, 4096).find("MIME-Version:") != std::string_view::npos ? kMail : "text";
   const bool zeros = std::all_of(head.begin(), head.end(), [](char c) { return c == 0; });
   return zeros && !head.empty() ? "zeros" : "";
 }
@@ -241,7 +245,7 @@ Result<ProbedCapture> probe_window(ByteWindow& window, const std::string& name, 
       const std::string content = known_content(bytes);
       const std::string seems =
           content.empty() ? "no capture, its format is not known" : "no capture but " + content;
-      return input_error(inside + seems, name, kRemedyNotCapture);
+      return input_error(inside + seems, name, content == kZipArchive || content == kMail ? kRemedyParcel : kRemedyNotCapture);
     }
     // One more byte is enough to go on when it comes from a pipe; a file fills the window at once.
     want = std::min(have + 1 + have / 8, kLongestLook);

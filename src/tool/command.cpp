@@ -97,19 +97,20 @@ int tell_losses(const CaptureSource& source, const DecodeLosses& losses, const c
 }
 
 Result<Report> examine(const CommonOptions& options, const std::optional<Roster>& roster,
-                       const Schema& schema) {
+                       const Schema& schema, const Intervention& intervention) {
   auto source = CaptureSource::open(options.captures);
   if (!source) return source.error();
   auto weights = load_cause_weights(options.causes);
   if (!weights) return weights.error();
   auto implements = load_implement_options(options, schema, tell_problem);
   if (!implements) return implements.error();
+  if (intervention.implements) intervention.implements(*implements);
   Examiner examiner(schema, std::move(*implements));
   Progress progress;
   for (;;) {
     const std::span<const Event> events = source->read();
     if (events.empty()) break;
-    examiner.take(events);
+    examiner.take(intervention.events ? intervention.events(events) : events);
     progress.add(events.size());
   }
   Report report;

@@ -2,7 +2,9 @@
 #pragma once
 
 #include <CLI/CLI.hpp>
+#include <functional>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -63,9 +65,16 @@ std::optional<Error> check_copies(const CaptureSource& source);
 /// the rest: "decoded", "exported".
 int tell_losses(const CaptureSource& source, const DecodeLosses& losses, const char* done);
 
+/// What may stand between captures and examiner (a private parcel).
+struct Intervention {
+  /// The events as they are to be examined; valid until the next call.
+  std::function<std::span<const Event>(std::span<const Event>)> events;
+  std::function<void(ImplementOptions&)> implements;
+};
+
 /// Reads all captures in time order and examines them. Progress goes to standard error if it is a terminal.
 Result<Report> examine(const CommonOptions& options, const std::optional<Roster>& roster,
-                       const Schema& schema);
+                       const Schema& schema, const Intervention& intervention = {});
 
 /// Damage beats faults: what was read is reported, but it is not all.
 int exit_code_of(const Report& report);
@@ -86,6 +95,7 @@ void add_status_command(CLI::App& app, int& code);
 void add_mark_command(CLI::App& app, int& code);
 void add_replay_command(CLI::App& app, int& code);
 void add_cut_command(CLI::App& app, int& code);
+void add_parcel_command(CLI::App& app, int& code);
 void add_compare_command(CLI::App& app, int& code);
 
 }  // namespace tramlog

@@ -28,6 +28,7 @@ int main(int argc, char** argv) {
   add_mark_command(app, code);
   add_replay_command(app, code);
   add_cut_command(app, code);
+  add_parcel_command(app, code);
   add_compare_command(app, code);
   add_completion_command(app, code);
   try {

@@ -1,10 +1,12 @@
 // tramlog report, tramlog rollcall: examine captures and render what was found.
+#include "parcel/unpack.hpp"
 #include "report/format.hpp"
 #include "tool/ask_command.hpp"
 #include "tool/command.hpp"
 #include "tool/days_report.hpp"
 #include "tool/implement_option.hpp"
 #include "tool/live_option.hpp"
+#include "tool/parcel_command.hpp"
 
 namespace tramlog {
 namespace {
@@ -33,6 +35,14 @@ int run(const CommonOptions& options, const LiveOptions& live, const AskChoice& 
     return fail({ErrorKind::usage, "unknown format \"" + options.format + "\"", "--format",
                  "choose one of: " + format_names()});
   if (choice.ask) return ask_and_call(choice, live, options);
+  if (!rollcall && !live.live)
+    for (const std::string& path : options.captures) {
+      if (!is_parcel_file(path)) continue;
+      if (options.captures.size() > 1)
+        return fail({ErrorKind::usage, "a parcel holds a whole report and stands alone", path,
+                     "name it alone, or unpack it and name its captures: tramlog parcel --unpack"});
+      return deliver_stored_report(options, path);
+    }
   if (live.live) {
     auto request = live_request(options, rollcall);
     return request ? ask_and_deliver(live, options, *request) : fail(request.error());

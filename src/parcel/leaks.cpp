@@ -1,0 +1,158 @@
+#include "parcel/leaks.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cctype>
+
+#include "io/capture_reader.hpp"
+#include "io/text_file.hpp"
+#include "isobus/transfers.hpp"
+#include "parcel/private_rules.hpp"
+#include "parcel/scratch_folder.hpp"
+
+namespace tramlog {
+namespace {
+
+constexpr std::size_t kShortestNumber = 7;  // digits alone: shorter ones are in any report by chance
+
+Error leak(const char* what, const std::string& where) {
+  return {ErrorKind::environment, fmt::format("the parcel is not written: {} is left in it", what), where,
+          "leave --private out if it may be told, or cut that part off the recording first (tramlog cut)"};
+}
+
+bool is_word(char c) {
+  return std::isalnum(static_cast<unsigned char>(c)) != 0;
+}
+
+bool stands_alone(const std::string& text, std::size_t at, std::size_t length) {
+  return (at == 0 || !is_word(text[at - 1])) && (at + length == text.size() || !is_word(text[at + length]));
+}
+
+std::optional<Error> find_in_text(const Member& member, const PrivateTerms& terms) {
+  for (const auto& [serial, stand_in] : terms.serials()) {
+    const bool number = std::all_of(serial.begin(), serial.end(),
+                                    [](char c) { return std::isdigit(static_cast<unsigned char>(c)) != 0; });
+    if (serial.size() < (number ? kShortestNumber : PrivateTerms::kShortestSearched)) continue;
+    for (std::size_t at = member.bytes.find(serial); at != std::string::npos;
+         at = member.bytes.find(serial, at + 1))
+      if (stands_alone(member.bytes, at, serial.size())) return leak("a serial number", member.name);
+  }
+  for (std::size_t at = 0; at + 16 <= member.bytes.size(); ++at) {
+    if (std::isxdigit(static_cast<unsigned char>(member.bytes[at])) == 0) continue;
+    const auto name = Name::from_hex(std::string_view(member.bytes).substr(at, 16));
+    if (name && terms.names().contains(name->raw())) return leak("a NAME", member.name);
+  }
+  return std::nullopt;
+}
+
+/// Looks at one capture as a curious reader would: every frame, every message, with the rules that told
+/// serials in the first place.
+class CaptureSearch final : public TransferSink {
+ public:
+  CaptureSearch(const PrivateTerms& terms, const Schema& schema)
+      : terms_(terms), transfers_(*this, {}, schema.long_page_1_pgns()) {}
+
+  void take(const Event& event) {
+    if (event.kind == EventKind::notice) {
+      if (const auto* note = std::get_if<RecorderNote>(event.notice)) {
+        if (note->kind == RecorderNote::Kind::mark) found("a note of the technician", event.time);
+        if (terms_.replaced_text(note->text) != note->text)
+          found("a NAME or serial number in a note of the recorder", event.time);
+      }
+      return;
+    }
+    if (event.kind != EventKind::frame || (event.flags & kRemote) != 0) return;
+    search({event.data, event.len}, event.time);
+    if (!event.is_iso11783()) return;
+    transfers_.take(event);
+    look({event.bus, pgn_of(event.id), source_of(event.id), destination_of(event.id)},
+         {event.data, event.len}, event.time);
+  }
+  void on_message(const Message& message) override {
+    search(message.data, message.start);
+    look({message.bus, message.pgn, message.source, message.destination}, message.data, message.start);
+  }
+  void on_transfer_end(const TransferEnd&) override {}
+
+  std::optional<Error> result(const std::string& member) const {
+    if (what_ == nullptr) return std::nullopt;
+    return leak(what_, fmt::format("{}, {}", member, format_date_time(at_)));
+  }
+
+ private:
+  void found(const char* what, TimeNs at) {
+    if (what_ != nullptr) return;
+    what_ = what;
+    at_ = at;
+  }
+  void search(Bytes data, TimeNs at) {
+    scratch_.assign(data.begin(), data.end());
+    if (terms_.replace_within(scratch_)) found("a NAME or serial number", at);
+  }
+  void look(const MessageHead& head, Bytes data, TimeNs at) {
+    if (tells_true_position(head, data)) found("a position", at);
+    PrivateTerms told;
+    if (!PrivateRules::learn(head, data, told)) return;
+    for (const auto& [name, ignored] : told.names())
+      if (!terms_.is_stand_in_name(name) && Name(name).identity_number() != 0) found("a NAME", at);
+    for (const auto& [serial, ignored] : told.serials())
+      if (!terms_.is_stand_in_serial(serial)) found("a serial number", at);
+  }
+
+  const PrivateTerms& terms_;
+  Transfers transfers_;
+  std::vector<std::uint8_t> scratch_;
+  const char* what_ = nullptr;
+  TimeNs at_ = 0;
+};
+
+std::optional<Error> find_in_description(const Member& member, const PrivateTerms& terms) {
+  std::vector<std::uint8_t> bytes(member.bytes.begin(), member.bytes.end());
+  if (terms.replace_within(bytes)) return leak("a NAME or serial number", member.name);
+  PrivateTerms told;
+  PrivateRules::learn_pool(bytes, told);
+  for (const auto& [name, ignored] : told.names())
+    if (!terms.is_stand_in_name(name) && Name(name).identity_number() != 0)
+      return leak("a NAME", member.name);
+  for (const auto& [serial, ignored] : told.serials())
+    if (!terms.is_stand_in_serial(serial)) return leak("a serial number", member.name);
+  return std::nullopt;
+}
+
+}  // namespace
+
+std::optional<Error> find_leak_in_capture(const std::string& path, const std::string& member,
+                                          const PrivateTerms& terms, const Schema& schema) {
+  auto source = CaptureSource::open({path});
+  if (!source) return source.error();
+  CaptureSearch search(terms, schema);
+  for (;;) {
+    const std::span<const Event> events = source->read();
+    if (events.empty()) return search.result(member);
+    for (const Event& event : events) search.take(event);
+  }
+}
+
+std::optional<Error> find_leak(const std::string& file, const PrivateTerms& terms, const Schema& schema) {
+  auto parcel = read_parcel(file, "the parcel");
+  if (!parcel) return parcel.error();
+  for (const Member& member : parcel->members) {
+    std::optional<Error> error;
+    if (member.name.ends_with(".zst")) {
+      auto folder = ScratchFolder::create();
+      if (!folder) return folder.error();
+      const std::string path = folder->path() + "/" + member.name;
+      if (const auto written = write_text(path, member.bytes); !written) return written.error();
+      error = find_leak_in_capture(path, member.name, terms, schema);
+    } else if (member.name.ends_with(".ddop")) {
+      error = find_in_description(member, terms);
+    } else {
+      error = find_in_text(member, terms);
+    }
+    if (error) return error;
+  }
+  return std::nullopt;
+}
+
+}  // namespace tramlog

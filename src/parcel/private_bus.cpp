@@ -1,0 +1,209 @@
+#include "parcel/private_bus.hpp"
+
+#include <algorithm>
+
+namespace tramlog {
+namespace {
+
+constexpr std::size_t kMaxOpaque = 65536;  // identifiers whose changes are followed
+constexpr std::uint8_t kBlank = 0xFF;
+constexpr Pgn kTpData = 0xEB00, kEtpData = 0xC700;
+
+MessageHead head_of(const Event& frame) {
+  return {frame.bus, pgn_of(frame.id), source_of(frame.id), destination_of(frame.id)};
+}
+MessageHead head_of(const Message& message) {
+  return {message.bus, message.pgn, message.source, message.destination};
+}
+
+}  // namespace
+
+class PrivateBus::Learning final : public TransferSink {
+ public:
+  explicit Learning(PrivateBus& bus) : transfers(*this, {}, bus.long_pgns_), bus_(bus) {}
+  void on_message(const Message& message) override {
+    bus_.room_ = PrivateRules::learn(head_of(message), message.data, bus_.terms_) && bus_.room_;
+  }
+  void on_transfer_end(const TransferEnd&) override {}
+  Transfers transfers;
+
+ private:
+  PrivateBus& bus_;
+};
+
+class PrivateBus::Planning final : public TransferSink {
+ public:
+  explicit Planning(PrivateBus& bus) : transfers(*this, {}, bus.long_pgns_), bus_(bus) {}
+  void on_message(const Message& message) override { bus_.plan_message(message); }
+  void on_transfer_end(const TransferEnd&) override {}
+  Transfers transfers;
+
+ private:
+  PrivateBus& bus_;
+};
+
+PrivateBus::PrivateBus(const Schema& schema, PrivateTerms terms)
+    : schema_(schema),
+      terms_(std::move(terms)),
+      long_pgns_(schema.long_page_1_pgns()),
+      planned_rules_(schema),
+      rules_(schema) {
+  std::sort(long_pgns_.begin(), long_pgns_.end());
+  learning_ = std::make_unique<Learning>(*this);
+}
+PrivateBus::~PrivateBus() = default;
+
+bool PrivateBus::is_packet(const Event& frame, bool& fast) const {
+  const Pgn pgn = pgn_of(frame.id);
+  fast = Transfers::is_fast_packet(pgn) || std::binary_search(long_pgns_.begin(), long_pgns_.end(), pgn);
+  return fast || Transfers::is_transport(pgn);
+}
+
+void PrivateBus::learn(std::span<const Event> events) {
+  for (const Event& event : events) {
+    if (!event.is_iso11783()) continue;
+    bool fast = false;
+    if (is_packet(event, fast))
+      learning_->transfers.take(event);
+    else
+      room_ = PrivateRules::learn(head_of(event), {event.data, event.len}, terms_) && room_;
+  }
+}
+
+bool PrivateBus::settle() {
+  learning_.reset();
+  terms_.settle();
+  planning_ = std::make_unique<Planning>(*this);
+  return room_;
+}
+
+void PrivateBus::plan(std::span<const Event> events) {
+  for (const Event& event : events) {
+    bool fast = false;
+    if (!event.is_iso11783() || !is_packet(event, fast)) continue;
+    trail_.take(event, fast);
+    planning_->transfers.take(event);
+  }
+}
+
+void PrivateBus::planned() {
+  planning_.reset();
+  trail_ = {};
+  std::stable_sort(rewritten_.begin(), rewritten_.end(),
+                   [](const Rewritten& a, const Rewritten& b) { return a.frame < b.frame; });
+  restart();
+}
+
+void PrivateBus::plan_message(const Message& message) {
+  std::vector<std::uint8_t> made(message.data.begin(), message.data.end());
+  planned_rules_.rewrite(head_of(message), made, terms_);
+  for (const TrailPacket& packet : trail_.packets_of(message)) {
+    Rewritten frame{packet.frame, packet.payload};
+    // Behind the end of the message a packet holds what its sender had lying there.
+    for (std::size_t i = packet.skip; i < packet.len; ++i) {
+      const std::size_t at = packet.offset + i - packet.skip;
+      frame.payload[i] = at < made.size() ? made[at] : kBlank;
+    }
+    if (frame.payload != packet.payload) {
+      if (rewritten_.size() >= kMaxRewritten) continue;  // not cleared: it will be blanked
+      rewritten_.push_back(frame);
+    }
+    clear_frame(packet.frame);
+  }
+}
+
+void PrivateBus::clear_frame(std::uint64_t frame) {
+  if (frame >= cleared_.size()) cleared_.resize(std::max<std::size_t>(frame + 1, cleared_.size() * 2));
+  cleared_[frame] = true;
+}
+
+bool PrivateBus::is_cleared(std::uint64_t frame) const {
+  return frame < cleared_.size() && cleared_[frame];
+}
+
+void PrivateBus::restart() {
+  rules_ = PrivateRules(schema_);
+  opaque_.clear();
+  tally_ = {};
+}
+
+std::span<const Event> PrivateBus::conceal(std::span<const Event> events) {
+  out_.clear();
+  notices_.clear();
+  payloads_.resize(std::max(payloads_.size(), events.size()));
+  for (const Event& event : events) {
+    Event shown = event;
+    if (event.kind == EventKind::notice) {
+      if (const auto* note = std::get_if<RecorderNote>(event.notice)) {
+        if (note->kind == RecorderNote::Kind::mark) {
+          ++tally_.notes;
+          continue;
+        }
+        RecorderNote made = *note;
+        made.text = terms_.replaced_text(std::move(made.text));
+        shown.notice = &notices_.emplace_back(std::move(made));
+      }
+    } else if (event.data != nullptr) {
+      std::array<std::uint8_t, 64>& payload = payloads_[out_.size()];
+      payload.fill(0);
+      const std::size_t len = std::min<std::size_t>(event.len, payload.size());
+      std::copy_n(event.data, len, payload.begin());
+      if (event.kind == EventKind::frame && (event.flags & kRemote) == 0)
+        conceal_frame(event, {payload.data(), len});
+      shown.data = payload.data();
+    }
+    out_.push_back(shown);
+  }
+  return out_;
+}
+
+void PrivateBus::conceal_frame(const Event& frame, std::span<std::uint8_t> data) {
+  bool fast = false;
+  if (!frame.is_iso11783()) return conceal_opaque(frame, data);
+  if (is_packet(frame, fast)) return conceal_packet(frame, data, fast);
+  const MessageHead head = head_of(frame);
+  if (rules_.is_opaque(head)) return conceal_opaque(frame, data);
+  rules_.rewrite(head, data, terms_);
+}
+
+void PrivateBus::conceal_packet(const Event& frame, std::span<std::uint8_t> data, bool fast) {
+  const Pgn pgn = pgn_of(frame.id);
+  if (!fast && pgn != kTpData && pgn != kEtpData) return;  // who sends how much: nothing else is in it
+  if (is_cleared(frame.number)) {
+    const auto found =
+        std::lower_bound(rewritten_.begin(), rewritten_.end(), frame.number,
+                         [](const Rewritten& r, std::uint64_t number) { return r.frame < number; });
+    if (found != rewritten_.end() && found->frame == frame.number)
+      std::copy_n(found->payload.begin(), std::min<std::size_t>(data.size(), 8), data.begin());
+    return;
+  }
+  ++tally_.blanked_packets;
+  const std::size_t kept = fast && !data.empty() && (data[0] & 0x1F) == 0 ? 2 : 1;
+  if (data.size() > kept) std::fill(data.begin() + static_cast<std::ptrdiff_t>(kept), data.end(), kBlank);
+}
+
+void PrivateBus::conceal_opaque(const Event& frame, std::span<std::uint8_t> data) {
+  ++tally_.blanked;
+  const std::uint64_t key = std::uint64_t{frame.bus} << 32 | frame.id | std::uint64_t{frame.flags} << 48;
+  std::uint64_t changes = 0;
+  if (opaque_.size() < kMaxOpaque || opaque_.contains(key)) {
+    Opaque& followed = opaque_[key];
+    if (followed.len != data.size() || !std::equal(data.begin(), data.end(), followed.last.begin())) {
+      std::copy(data.begin(), data.end(), followed.last.begin());
+      followed.len = static_cast<std::uint8_t>(data.size());
+      ++followed.changes;
+    }
+    changes = followed.changes;
+  }
+  std::fill(data.begin(), data.end(), std::uint8_t{0});
+  for (std::size_t i = 0; i < std::min<std::size_t>(data.size(), 8); ++i)
+    data[i] = static_cast<std::uint8_t>(changes >> (8 * i));
+}
+
+PrivateTally PrivateBus::tally() const {
+  PrivateTally tally = tally_;
+  tally.positions = rules_.positions() + planned_rules_.positions();
+  return tally;
+}
+
+}  // namespace tramlog

@@ -1,0 +1,213 @@
+#include "parcel/private_rules.hpp"
+
+#include <algorithm>
+
+#include "exam/stream_roles.hpp"
+#include "implement/implement_watch.hpp"
+#include "isobus/device_pool.hpp"
+#include "isobus/identification.hpp"
+#include "isobus/network.hpp"
+#include "isobus/process_data.hpp"
+#include "isobus/working_set.hpp"
+#include "parcel/private_fields.hpp"
+
+namespace tramlog {
+namespace {
+
+constexpr Pgn kVehicleIdentification = 0xFEEC, kDriverIdentification = 0xFE6B, kNmeaProduct = 126996,
+              kNmeaConfiguration = 126998, kProcessData = 0xCB00;
+constexpr Pgn kRapidPosition = 129025, kPositionData = 129029, kVehiclePosition = 0xFEF3,
+              kVehicleDirection = 0xFEE8;
+constexpr Pgn kToFileServer = 0xAA00, kFromFileServer = 0xAB00, kToTerminal = 0xE700, kFromTerminal = 0xE600;
+constexpr std::uint8_t kUnavailable = 0xFF;
+constexpr std::size_t kNameBytes = 8;
+
+/// 126996: serial code of the model (NMEA 2000, 32 bytes).
+constexpr std::size_t kNmeaSerialAt = 100, kNmeaSerialBytes = 32;
+
+bool is_proprietary(Pgn pgn) {
+  return pgn == 0xEF00 || pgn == 0x1EF00 || (pgn >= 0xFF00 && pgn <= 0xFFFF) ||
+         (pgn >= 0x1FF00 && pgn <= 0x1FFFF);
+}
+
+void fill_from(std::span<std::uint8_t> data, std::size_t at, std::uint8_t with = kUnavailable) {
+  if (at < data.size()) std::fill(data.begin() + static_cast<std::ptrdiff_t>(at), data.end(), with);
+}
+
+/// Which fields of a text message, each ended by '*', are serials.
+struct SerialFields {
+  Pgn pgn;
+  std::size_t first, last;  // counted from 0
+};
+constexpr SerialFields kSerialFields[] = {
+    {kPgnEcuIdentification, 1, 1},
+    {kPgnProductIdentification, 0, 0},    // the code: of a kind of units, or of this unit
+    {kPgnComponentIdentification, 2, 3},  // serial and unit number
+    {kVehicleIdentification, 0, 0},
+};
+
+/// Calls `use(offset, length)` with each serial's field.
+template <class Use>
+void for_each_serial(Pgn pgn, Bytes data, Use use) {
+  if (pgn == kNmeaProduct) {
+    if (data.size() > kNmeaSerialAt)
+      use(kNmeaSerialAt, std::min(kNmeaSerialBytes, data.size() - kNmeaSerialAt));
+    return;
+  }
+  for (const SerialFields& fields : kSerialFields) {
+    if (fields.pgn != pgn) continue;
+    std::size_t begin = 0;
+    for (std::size_t field = 0; begin < data.size(); ++field) {
+      const auto stop =
+          std::find(data.begin() + static_cast<std::ptrdiff_t>(begin), data.end(), std::uint8_t{'*'});
+      const auto end = static_cast<std::size_t>(stop - data.begin());
+      if (field >= fields.first && field <= fields.last) use(begin, end - begin);
+      begin = end + 1;
+    }
+  }
+}
+
+/// Where a NAME stands in messages that carry one.
+bool begins_with_name(Pgn pgn) {
+  return pgn == kPgnAddressClaimed || pgn == kPgnCommandedAddress || pgn == kPgnWorkingSetMember;
+}
+
+/// Installation descriptions are notes of people: each text is length (with this byte and the next), kind,
+/// bytes.
+void blank_texts(std::span<std::uint8_t> data) {
+  for (std::size_t at = 0; at + 2 <= data.size();) {
+    const std::size_t length = std::max<std::size_t>(data[at], 2);
+    const std::size_t end = std::min(at + length, data.size());
+    std::fill(data.begin() + static_cast<std::ptrdiff_t>(at + 2),
+              data.begin() + static_cast<std::ptrdiff_t>(end), std::uint8_t{'-'});
+    at = end;
+  }
+}
+
+/// Texts that a terminal shows or somebody typed there, and the masks themselves (ISO 11783-6).
+void rewrite_terminal(Pgn pgn, std::span<std::uint8_t> data) {
+  constexpr std::uint8_t kPoolTransfer = 0x11, kChangeString = 0xB3, kTypedString = 0x08;
+  if (data.empty()) return;
+  if (pgn == kToTerminal && data[0] == kPoolTransfer) fill_from(data, 1);
+  if (pgn == kToTerminal && data[0] == kChangeString) fill_from(data, 5, ' ');
+  if (pgn == kFromTerminal && data[0] == kTypedString) fill_from(data, 4, ' ');
+}
+
+/// What is left of a message of which only the first bytes are harmless: 0 = it is not one of these.
+std::size_t harmless_bytes(Pgn pgn) {
+  switch (pgn) {
+    case kToFileServer:
+      return 2;  // function, transaction
+    case kFromFileServer:
+      return 3;  // function, transaction, error; or status, busy, open files
+    case 126208:
+      return 4;  // function, PGN
+    case 129044:
+      return 1;  // datum: offsets of the place
+    case 129284:
+      return 1;  // navigation data: the destination
+    case 129540:
+      return 3;  // satellites in view: where they stand tells where the receiver is
+    default:
+      return 0;
+  }
+}
+
+void set_constant(std::span<std::uint8_t> data, std::size_t at, std::uint16_t value,
+                  std::uint16_t first_special) {
+  if (data.size() < at + 2 || load_le16(data.data() + at) >= first_special) return;
+  data[at] = static_cast<std::uint8_t>(value);
+  data[at + 1] = static_cast<std::uint8_t>(value >> 8);
+}
+
+/// How far magnetic north is from true north belongs to a place.
+void clear_variation(std::span<std::uint8_t> data, std::size_t at) {
+  if (data.size() < at + 2 || load_le16(data.data() + at) == 0x7FFF) return;
+  data[at] = data[at + 1] = 0;
+}
+
+}  // namespace
+
+bool PrivateRules::is_opaque(const MessageHead& head) const {
+  if (is_proprietary(head.pgn) || head.pgn == kDriverIdentification) return true;
+  if (head.pgn == 129027 || head.pgn == 129028) return true;  // deltas of position and altitude
+  return !is_subscribed(head.pgn) && !ImplementWatch::wants(head.pgn) && head.pgn != kToFileServer &&
+         head.pgn != kFromFileServer && schema_->find(head.pgn, head.source, head.destination) == nullptr;
+}
+
+bool PrivateRules::learn(const MessageHead& head, Bytes data, PrivateTerms& terms) {
+  bool room = true;
+  if (begins_with_name(head.pgn) && data.size() >= kNameBytes)
+    room = terms.learn_name(Name::from_claim(data.data())) && room;
+  for_each_serial(head.pgn, data, [&](std::size_t at, std::size_t length) {
+    room = terms.learn_serial(data.subspan(at, length)) && room;
+  });
+  if (head.pgn == kProcessData && data.size() >= 8) {
+    const std::uint8_t kind = data[0];
+    if (kind == static_cast<std::uint8_t>(DescriptorMessage::transfer))
+      room = learn_pool(data.subspan(1), terms) && room;
+    if (kind == static_cast<std::uint8_t>(DescriptorMessage::structure_label) ||
+        kind == static_cast<std::uint8_t>(DescriptorMessage::request_structure_label))
+      terms.learn_label(data.subspan(1, 7));
+  }
+  return room;
+}
+
+void PrivateRules::rewrite(const MessageHead& head, std::span<std::uint8_t> data, const PrivateTerms& terms) {
+  if (is_opaque(head)) return fill_from(data, 0);
+  if (const std::size_t kept = harmless_bytes(head.pgn); kept != 0) return fill_from(data, kept);
+  switch (head.pgn) {
+    case kRapidPosition:
+      return rewrite_rapid_position(head, data);
+    case kPositionData:
+      return rewrite_position_data(head, data);
+    case kVehiclePosition:
+      return rewrite_vehicle_position(head, data);
+    case kVehicleDirection:
+      return set_constant(data, 6, 20'000, 0xFB00);  // altitude 0 m: 0.125 m from -2,500
+    case 127250:
+      return clear_variation(data, 5);
+    case 127258:
+      return clear_variation(data, 4);
+    case kNmeaConfiguration:
+      return blank_texts(data);
+    case kToTerminal:
+    case kFromTerminal:
+      rewrite_terminal(head.pgn, data);
+      break;
+    default:
+      break;
+  }
+  if (begins_with_name(head.pgn)) {
+    if (data.size() < kNameBytes) return fill_from(data, 0);  // part of a NAME
+    store_le64(data.data(), terms.stand_in(Name::from_claim(data.data())).raw());
+    return;
+  }
+  for_each_serial(head.pgn, data,
+                  [&](std::size_t at, std::size_t length) { terms.replace_field(data.subspan(at, length)); });
+  if (head.pgn == kProcessData && data.size() > 1 &&
+      data[0] == static_cast<std::uint8_t>(DescriptorMessage::transfer))
+    rewrite_pool(data.subspan(1), terms);
+  terms.replace_within(data);
+}
+
+bool PrivateRules::learn_pool(Bytes pool, PrivateTerms& terms) {
+  bool room = true;
+  for_each_device(pool, [&](const DeviceFields& device) {
+    room = terms.learn_name(Name::from_claim(pool.data() + device.name_at)) && room;
+    room = terms.learn_serial(pool.subspan(device.serial_at, device.serial_bytes)) && room;
+    if (pool.size() >= device.label_at + 7) terms.learn_label(pool.subspan(device.label_at, 7));
+  });
+  return room;
+}
+
+void PrivateRules::rewrite_pool(std::span<std::uint8_t> pool, const PrivateTerms& terms) {
+  for_each_device(pool, [&](const DeviceFields& device) {
+    std::uint8_t* name = pool.data() + device.name_at;
+    store_le64(name, terms.stand_in(Name::from_claim(name)).raw());
+    terms.replace_field(pool.subspan(device.serial_at, device.serial_bytes));
+  });
+  terms.replace_within(pool);
+}
+
+}  // namespace tramlog

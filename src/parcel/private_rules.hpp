@@ -1,0 +1,60 @@
+// What in a message is private and what is to stand there instead, by parameter group number. Works on whole
+// messages, single frames and transfers alike.
+#pragma once
+
+#include <map>
+#include <span>
+#include <tuple>
+
+#include "can/event.hpp"
+#include "isobus/message.hpp"
+#include "parcel/made_up_track.hpp"
+#include "parcel/private_terms.hpp"
+#include "schema/schema.hpp"
+
+namespace tramlog {
+
+struct MessageHead {
+  BusIndex bus = 0;
+  Pgn pgn = 0;
+  Address source = 0, destination = kGlobalAddress;
+};
+
+class PrivateRules {
+ public:
+  /// The schema must outlive it: what it does not know cannot be checked and is blanked.
+  explicit PrivateRules(const Schema& schema) : schema_(&schema) {}
+
+  /// Nobody but its maker can say what is in it, or nobody can here: makers' own messages (61184, 65280 to
+  /// 65535, 126720, 130816 to 131071), what no schema of ours knows, position deltas, a driver's
+  /// identification.
+  bool is_opaque(const MessageHead& head) const;
+
+  /// NAMEs and serials of a message; false if there are more than PrivateTerms can hold.
+  static bool learn(const MessageHead& head, Bytes data, PrivateTerms& terms);
+
+  /// Makes the message private in place, its length kept. Opaque ones become FF. Positions depend on those
+  /// before them: hand over the messages of a (bus, source, PGN) in time order, in one run.
+  void rewrite(const MessageHead& head, std::span<std::uint8_t> data, const PrivateTerms& terms);
+
+  /// Objects of a device description (its pool, or part of it): the same two steps.
+  static bool learn_pool(Bytes pool, PrivateTerms& terms);
+  static void rewrite_pool(std::span<std::uint8_t> pool, const PrivateTerms& terms);
+
+  std::uint64_t positions() const { return positions_; }  // messages with a position that were rewritten
+
+ private:
+  void rewrite_rapid_position(const MessageHead& head, std::span<std::uint8_t> data);
+  void rewrite_vehicle_position(const MessageHead& head, std::span<std::uint8_t> data);
+  void rewrite_position_data(const MessageHead& head, std::span<std::uint8_t> data);
+  MadeUpTrack& track_of(const MessageHead& head, double step_deg);
+
+  const Schema* schema_;
+  std::map<std::tuple<BusIndex, Address, Pgn>, MadeUpTrack> tracks_;
+  std::uint64_t positions_ = 0;
+};
+
+/// Whether a message tells a position that is not on the made-up track (its longitude is not 0).
+bool tells_true_position(const MessageHead& head, Bytes data);
+
+}  // namespace tramlog

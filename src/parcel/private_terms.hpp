@@ -1,0 +1,79 @@
+// What a private parcel must not tell: identity numbers of NAMEs and serial numbers, each with its stand-in.
+// First everything is learned, then settle() gives the stand-ins, then they are asked for.
+#pragma once
+
+#include <bitset>
+#include <cstdint>
+#include <map>
+#include <optional>
+#include <set>
+#include <span>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "base/bytes.hpp"
+#include "isobus/name.hpp"
+
+namespace tramlog {
+
+class PrivateTerms {
+ public:
+  /// Serials of fewer bytes are replaced only in the fields that are theirs; elsewhere "12" is just a number.
+  static constexpr std::size_t kShortestSearched = 5;
+  static constexpr std::size_t kMaxTerms = 20000;  // NAMEs, and serials; hostile traffic makes up any number
+
+  // Learning. Each tells false if there was no room: nothing can be promised then.
+  bool learn_name(Name name);
+  bool learn_identity(std::uint32_t identity);
+  /// As it stands on the bus, padding and all; blanks at its ends and closing 00 and FF do not count.
+  bool learn_serial(Bytes field);
+  /// A structure label: makers put the serial, or its end, into it. It is a serial if it is part of one.
+  void learn_label(Bytes label);
+
+  /// Stand-ins: identity numbers in their order, so that who wins an address stays; serials in the order of
+  /// their bytes. A stand-in is never something that was learned.
+  void settle();
+
+  // After settle():
+
+  /// Identity 0 and a NAME of ones (nobody) stay.
+  std::uint32_t stand_in(std::uint32_t identity) const;
+  Name stand_in(Name name) const;
+  /// Replaces a serial's field in place, length and padding kept. One that was not learned becomes '?'.
+  void replace_field(std::span<std::uint8_t> field) const;
+  /// Replaces everything learned wherever it stands in the bytes: eight bytes of a NAME, serials. True if
+  /// something was.
+  bool replace_within(std::span<std::uint8_t> bytes) const;
+  /// The same for text for people: besides, NAMEs as hex digits in either case.
+  std::string replaced_text(std::string text) const;
+
+  /// What was learned and would be a leak: serials that replace_within() searches, and NAMEs.
+  const std::map<std::string, std::string>& serials() const { return serials_; }
+  const std::map<std::uint64_t, std::uint64_t>& names() const { return names_; }
+  const std::map<std::uint32_t, std::uint32_t>& identities() const { return identities_; }
+  bool is_stand_in_name(std::uint64_t name) const { return stand_in_names_.contains(name); }
+  bool is_stand_in_serial(const std::string& serial) const { return stand_in_serials_.contains(serial); }
+
+  /// A serial's field without padding and blanks.
+  static Bytes core_of(Bytes field);
+
+ private:
+  struct Pattern {
+    std::vector<std::uint8_t> from, to;
+  };
+  void add_pattern(std::vector<std::uint8_t> from, std::vector<std::uint8_t> to);
+  static unsigned pair_of(const std::uint8_t* at) { return load_le16(at); }
+
+  std::map<std::uint32_t, std::uint32_t> identities_;
+  std::map<std::uint64_t, std::uint64_t> names_;
+  std::map<std::string, std::string> serials_;
+  std::set<std::string> labels_;
+  std::set<std::uint64_t> stand_in_names_;
+  std::set<std::string> stand_in_serials_;
+  std::vector<Pattern> patterns_;                         // longest first within a pair
+  std::map<unsigned, std::vector<std::size_t>> by_pair_;  // of their first two bytes
+  std::bitset<65536> begins_;
+};
+
+}  // namespace tramlog

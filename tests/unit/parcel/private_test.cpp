@@ -1,0 +1,164 @@
+#include <catch2/catch.hpp>
+#include <cmath>
+
+#include "parcel/highlights.hpp"
+#include "parcel/made_up_track.hpp"
+#include "parcel/private_roster.hpp"
+#include "parcel/private_rules.hpp"
+#include "parcel/private_terms.hpp"
+
+using namespace tramlog;
+
+namespace {
+
+Bytes bytes_of(const std::string& text) {
+  return {reinterpret_cast<const std::uint8_t*>(text.data()), text.size()};
+}
+
+std::string replaced(const PrivateTerms& terms, std::string text) {
+  terms.replace_field({reinterpret_cast<std::uint8_t*>(text.data()), text.size()});
+  return text;
+}
+
+}  // namespace
+
+TEST_CASE("Identities keep their order and are never somebody's true one") {
+  PrivateTerms terms;
+  for (const std::uint64_t name :
+       {0xA000000000E00003ull, 0xA000000000E00001ull, 0xA0000000001FFFF0ull, 0xA000000000E12345ull})
+    CHECK(terms.learn_name(Name(name)));
+  terms.settle();
+  // 1 and 3 are true ones.
+  CHECK(terms.stand_in(1u) == 2);
+  CHECK(terms.stand_in(3u) == 4);
+  CHECK(terms.stand_in(0x12345u) == 5);
+  CHECK(terms.stand_in(0x1FFFF0u) == 6);
+  CHECK(terms.stand_in(0u) == 0);
+  CHECK(terms.stand_in(Name(~0ull)) == Name(~0ull));
+  CHECK(terms.stand_in(Name(0xA000000000E12345ull)) == Name(0xA000000000E00005ull));
+}
+
+TEST_CASE("A serial has one stand-in of its length, padding stays") {
+  PrivateTerms terms;
+  CHECK(terms.learn_serial(bytes_of("AB-1234")));
+  CHECK(terms.learn_serial(bytes_of("  AB-1234  ")));
+  CHECK(terms.learn_serial(bytes_of("0000001")));
+  CHECK(terms.learn_serial(bytes_of("7")));
+  terms.learn_label(bytes_of("-1234"));
+  terms.learn_label(bytes_of("DRILL01"));
+  terms.settle();
+  CHECK(terms.serials().size() == 4);
+  const std::string stand_in = replaced(terms, "AB-1234");
+  CHECK(stand_in.size() == 7);
+  CHECK(stand_in != "AB-1234");
+  CHECK(stand_in != "0000001");
+  CHECK(replaced(terms, "AB-1234   ") == stand_in + "   ");
+  CHECK(replaced(terms, "unknown") == "???????");
+  CHECK(replaced(terms, "0000") == "0000");
+  CHECK(replaced(terms, "7") != "7");
+  CHECK(terms.replaced_text("software 4.2 of AB-1234, label DRILL01") ==
+        "software 4.2 of " + stand_in + ", label DRILL01");
+  CHECK(terms.replaced_text("label -1234").find("1234") == std::string::npos);
+  CHECK(terms.replaced_text("seven is 7") == "seven is 7");
+}
+
+TEST_CASE("A made-up track is as long as the true one and stands when that stands") {
+  MadeUpTrack track(1e-7);
+  CHECK(track.next({521234567, 107654321}) == GridPosition{0, 0});
+  CHECK(track.next({521234567, 107654321}) == GridPosition{0, 0});
+  CHECK(track.next({521244567, 107654321}) == GridPosition{10000, 0});
+  const GridPosition east = track.next({521244567, 107664321});
+  CHECK(east.latitude == Approx(10000 + 10000 * std::cos(52.1244567 * 3.14159265358979 / 180)).margin(1));
+  const GridPosition back = track.next({521244567, 107664320});
+  CHECK(back.latitude > east.latitude);
+  for (int i = 0; i < 50; ++i) {
+    const GridPosition far = track.next({i % 2 == 0 ? 890'000'000 : -890'000'000, 0});
+    CHECK(std::abs(far.latitude) <= 800'000'001);
+    CHECK(far.longitude == 0);
+  }
+}
+
+TEST_CASE("Positions that are none stay none, halves tell nothing") {
+  PrivateTerms terms;
+  terms.settle();
+  PrivateRules rules(Schema::built_in());
+  const MessageHead rapid{0, 129025, 0x1C, 0xFF};
+  std::vector<std::uint8_t> none{0xFF, 0xFF, 0xFF, 0x7F, 0xFF, 0xFF, 0xFF, 0x7F};
+  const auto before = none;
+  rules.rewrite(rapid, none, terms);
+  CHECK(none == before);
+  std::vector<std::uint8_t> half{0xFF, 0xFF, 0xFF, 0x7F, 0x31, 0xAB, 0x6A, 0x06};
+  CHECK(tells_true_position(rapid, half));
+  rules.rewrite(rapid, half, terms);
+  CHECK(half == std::vector<std::uint8_t>{0xFF, 0xFF, 0xFF, 0x7F, 0, 0, 0, 0});
+  std::vector<std::uint8_t> exchanged{0x31, 0xAB, 0x6A, 0x46,
+                                      0x31, 0xAB, 0x6A, 0x06};  // a latitude of 118 degrees
+  rules.rewrite(rapid, exchanged, terms);
+  CHECK(load_le32(exchanged.data()) == 1'800'000'001u);
+  CHECK(load_le32(exchanged.data() + 4) == 0);
+}
+
+TEST_CASE("Whose messages are whose business") {
+  PrivateRules rules(Schema::built_in());
+  const auto opaque = [&](Pgn pgn) { return rules.is_opaque({0, pgn, 0x80, 0xFF}); };
+  for (const Pgn pgn : {61184u, 126720u, 65280u, 65535u, 130816u, 131071u, 65131u, 129027u, 65500u})
+    CHECK(opaque(pgn));
+  for (const Pgn pgn :
+       {0xEE00u, 0xCB00u, 0xFEDAu, 0xFE48u, 129025u, 129029u, 0xE700u, 0xAB00u, 0xFECAu, 61444u}) {
+    INFO(pgn);
+    CHECK_FALSE(opaque(pgn));
+  }
+}
+
+TEST_CASE("A roster without comments and identities asks for the same") {
+  const std::string text =
+      "# call Otto\nmachine = \"Drill AB-1234\"\n[[controller]]\nlabel = \"front\"  # on the left\nname = "
+      "\"a0088000b5e0d6d9\"\nsoftware = [\"MTR 4.*\"]\n"
+      "[[controller]]\nlabel = \"rear\"\nname = { function = 128, identity_number = 0x1234 }\nrequired = "
+      "false\nsupply = \"cart\"\nside = \"implement\"\n";
+  auto roster = parse_roster(text, "drill.toml");
+  REQUIRE(roster);
+  PrivateTerms terms;
+  CHECK(terms.learn_serial(bytes_of("AB-1234")));
+  CHECK(learn_roster(*roster, terms));
+  terms.settle();
+  auto made = private_roster(text, "drill.toml", terms);
+  REQUIRE(made);
+  CHECK(made->find("Otto") == std::string::npos);
+  CHECK(made->find("AB-1234") == std::string::npos);
+  auto again = parse_roster(*made, "roster.toml");
+  REQUIRE(again);
+  REQUIRE(again->entries.size() == 2);
+  CHECK(again->entries[0].name.exact == terms.stand_in(Name(0xa0088000b5e0d6d9)));
+  CHECK(again->entries[0].software == roster->entries[0].software);
+  CHECK(again->entries[1].name.identity_number == terms.stand_in(0x1234u));
+  CHECK(again->entries[1].name.function == 128);
+  CHECK(again->entries[1].supply == roster->entries[1].supply);
+  CHECK(again->entries[1].side == roster->entries[1].side);
+  CHECK_FALSE(again->entries[1].required);
+}
+
+TEST_CASE("Slices: the most important first, then wider, never beyond the room") {
+  Density density(0, 1000 * kSecond);
+  for (TimeNs t = 0; t <= 1000 * kSecond; t += kSecond / 10) density.add(t);
+  density.close();
+  const std::vector<Highlight> moments{{500 * kSecond, 500 * kSecond, "first"},
+                                       {100 * kSecond, 100 * kSecond, "second"},
+                                       {900 * kSecond, 910 * kSecond, "third"}};
+  const SlicePlan none = plan_slices(moments, density, 5);
+  CHECK(none.spans.empty());
+  CHECK(none.left_out == 3);
+  const SlicePlan one = plan_slices(moments, density, 30);
+  REQUIRE(one.spans.size() == 1);
+  CHECK(one.spans[0] == TimeSpan{499 * kSecond, 501 * kSecond});
+  const SlicePlan some = plan_slices(moments, density, 500);
+  CHECK(some.spans.size() == 3);
+  CHECK(some.frames <= 500);
+  CHECK(some.margins[0] >= some.margins[1]);
+  const SlicePlan all = plan_slices(moments, density, 1'000'000);
+  CHECK(all.left_out + all.shortened == 0);
+  CHECK(all.spans == std::vector<TimeSpan>{{40 * kSecond, 160 * kSecond},
+                                           {440 * kSecond, 560 * kSecond},
+                                           {840 * kSecond, 970 * kSecond}});
+  CHECK_FALSE(all.whole);
+}
