@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <filesystem>
 
+#include "exam/words.hpp"
 #include "io/capture_folder.hpp"
 #include "io/text_file.hpp"
 #include "report/days.hpp"
@@ -130,17 +131,23 @@ int report_days(CommonOptions options, const std::string& day) {
   if (format == nullptr)
     return fail({ErrorKind::usage, "unknown format \"" + options.format + "\"", "--format",
                  "choose one of: " + format_names()});
+  const std::string where = options.captures.empty() ? std::string() : options.captures.front();
   if (const auto error = unfold(options)) return fail(*error);
+  if (options.captures.empty())
+    return fail(
+        {ErrorKind::usage, "no capture is named", "command line", "name captures, or a folder of them"});
   const auto roster = load_roster_if_named(options.roster);
   if (!roster) return fail(roster.error());
   const auto schema = load_schema(options.schema, tell_problem);
   if (!schema) return fail(schema.error());
   const SortedDays sorted = days_of(options.captures);
+  if (sorted.days.empty())
+    return fail(
+        {ErrorKind::input,
+         fmt::format("none of {} could be read", counted(options.captures.size(), "capture", "captures")),
+         where, sorted.unreadable.front() + "; name another folder"});
   for (const std::string& file : sorted.unreadable)
     fail({ErrorKind::input, "a file is left out", file, "the others are reported"});
-  if (sorted.days.empty())
-    return fail({ErrorKind::input, "no capture could be read",
-                 options.captures.empty() ? "" : options.captures.front(), "see above"});
   if (!day.empty()) {
     std::string dates;
     for (const DayOfCaptures& one : sorted.days) {

@@ -54,7 +54,7 @@ TEST_CASE("what is no capture is told what it is") {
       run("TRAMLOG report " + folder.file("photo.pcapng", "\xFF\xD8\xFF\xE0\x00\x10JFIF rest of a photo")), 3,
       "photo.pcapng");
   check_error(run("TRAMLOG report " + folder.file("empty.pcapng", "")), 3, "empty");
-  check_error(run("TRAMLOG report " + folder.path()), 3, "directory");
+  check_error(run("TRAMLOG report " + folder.path()), 3, "none of 2 captures");
   check_error(run("TRAMLOG report " + folder.path() + "/nothing.pcapng"), 3, "nothing.pcapng");
   check_error(run("TRAMLOG report - </dev/null"), 3, "empty");
   // Classic pcap of Ethernet: link type 1.
