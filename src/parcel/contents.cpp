@@ -26,14 +26,14 @@ const char* what_is(std::string_view name) {
   return "slices of the recording (pcapng, packed with Zstandard)";
 }
 
-void tell_slices(Page& page, std::span<const Highlight> highlights, const SlicePlan& plan) {
+void tell_slices(Page& page, std::span<const Highlight> highlights, const HighlightPlan& plan) {
   page.heading("Slices of the recording");
   for (std::size_t i = 0; i < plan.spans.size(); ++i) {
     if (i == kMostListed) {
       page.item("  ", fmt::format("and {} more", plan.spans.size() - i));
       break;
     }
-    const TimeSpan& span = plan.spans[i];
+    const SliceSpan& span = plan.spans[i];
     page.item("  ", fmt::format("{} to {}", format_date_time(span.from), format_date_time(span.to)));
   }
   page.line();
@@ -47,7 +47,7 @@ void tell_slices(Page& page, std::span<const Highlight> highlights, const SliceP
 }
 
 void tell_left_out(Page& page, const PackOrder& order, const std::vector<std::string>& left_out,
-                   std::span<const Highlight> highlights, const SlicePlan* plan) {
+                   std::span<const Highlight> highlights, const HighlightPlan* plan) {
   page.heading("Left out");
   for (const std::string& name : left_out)
     page.item("- ", fmt::format("{}: too large for the limit of {} bytes (--limit).", name, order.limit));
@@ -112,7 +112,7 @@ void tell_private(Page& page, const PrivateTally& tally) {
 
 std::string contents_text(const PackOrder& order, const std::vector<Member>& members,
                           const std::vector<std::string>& left_out, std::span<const Highlight> highlights,
-                          const SlicePlan* plan) {
+                          const HighlightPlan* plan) {
   Page page(false);
   page.line("What is in this parcel");
   page.line();
@@ -131,7 +131,7 @@ std::string contents_text(const PackOrder& order, const std::vector<Member>& mem
 
 std::string contents_json(const PackOrder& order, const std::vector<Member>& members,
                           const std::vector<std::string>& left_out, std::span<const Highlight> highlights,
-                          const SlicePlan* plan) {
+                          const HighlightPlan* plan) {
   nlohmann::ordered_json json;
   json["schema"] = kSchema;
   json["exit_code"] = order.exit_code;
@@ -145,7 +145,7 @@ std::string contents_json(const PackOrder& order, const std::vector<Member>& mem
   json["left_out"] = nlohmann::ordered_json::array();
   for (const std::string& name : left_out) json["left_out"].push_back(name);
   if (plan != nullptr)
-    for (const TimeSpan& span : plan->spans)
+    for (const SliceSpan& span : plan->spans)
       json["slices"].push_back({{"from", format_rfc3339(span.from)}, {"to", format_rfc3339(span.to)}});
   for (std::size_t i = 0; i < highlights.size(); ++i)
     if (plan == nullptr || plan->margins[i] < 0) json["left_out"].push_back(highlights[i].what);

@@ -8,12 +8,12 @@ namespace tramlog {
 /// contents.txt. `plan`: null if there is no slice.
 std::string contents_text(const PackOrder& order, const std::vector<Member>& members,
                           const std::vector<std::string>& left_out, std::span<const Highlight> highlights,
-                          const SlicePlan* plan);
+                          const HighlightPlan* plan);
 /// contents.json (tramlog.parcel/1): exit_code, private, members[] (name, bytes, what), slices[] (from, to),
 /// left_out[].
 std::string contents_json(const PackOrder& order, const std::vector<Member>& members,
                           const std::vector<std::string>& left_out, std::span<const Highlight> highlights,
-                          const SlicePlan* plan);
+                          const HighlightPlan* plan);
 /// tramlog.parcel/1 read back: the exit code of its report; none if it makes no sense.
 std::optional<int> exit_code_in(const Parcel& parcel);
 

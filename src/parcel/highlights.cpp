@@ -95,16 +95,16 @@ std::uint64_t Density::frames_in(TimeNs from, TimeNs to) const {
 
 namespace {
 
-std::vector<TimeSpan> merged(std::span<const Highlight> highlights, const std::vector<SpanNs>& margins) {
-  std::vector<TimeSpan> spans;
+std::vector<SliceSpan> merged(std::span<const Highlight> highlights, const std::vector<SpanNs>& margins) {
+  std::vector<SliceSpan> spans;
   for (std::size_t i = 0; i < highlights.size(); ++i)
     if (margins[i] >= 0)
       spans.push_back({later_by(highlights[i].from, -margins[i]), later_by(highlights[i].to, margins[i])});
-  std::sort(spans.begin(), spans.end(), [](const TimeSpan& a, const TimeSpan& b) {
+  std::sort(spans.begin(), spans.end(), [](const SliceSpan& a, const SliceSpan& b) {
     return a.from < b.from || (a.from == b.from && a.to < b.to);
   });
-  std::vector<TimeSpan> joined;
-  for (const TimeSpan& span : spans)
+  std::vector<SliceSpan> joined;
+  for (const SliceSpan& span : spans)
     if (!joined.empty() && span.from <= later_by(joined.back().to, kSecond))
       joined.back().to = std::max(joined.back().to, span.to);
     else
@@ -112,17 +112,17 @@ std::vector<TimeSpan> merged(std::span<const Highlight> highlights, const std::v
   return joined;
 }
 
-std::uint64_t frames_of(const std::vector<TimeSpan>& spans, const Density& density) {
+std::uint64_t frames_of(const std::vector<SliceSpan>& spans, const Density& density) {
   std::uint64_t frames = 0;
-  for (const TimeSpan& span : spans) frames += density.frames_in(span.from, span.to);
+  for (const SliceSpan& span : spans) frames += density.frames_in(span.from, span.to);
   return frames;
 }
 
 }  // namespace
 
-SlicePlan plan_slices(std::span<const Highlight> highlights, const Density& density,
+HighlightPlan plan_slices(std::span<const Highlight> highlights, const Density& density,
                       std::uint64_t room_frames) {
-  SlicePlan plan;
+  HighlightPlan plan;
   plan.margins.assign(highlights.size(), -1);
   for (const SpanNs margin : kMargins)
     for (std::size_t i = 0; i < highlights.size(); ++i) {
@@ -135,12 +135,12 @@ SlicePlan plan_slices(std::span<const Highlight> highlights, const Density& dens
         plan.frames = frames;
     }
   plan.spans = merged(highlights, plan.margins);
-  for (TimeSpan& span : plan.spans) {
+  for (SliceSpan& span : plan.spans) {
     span.from = std::max(span.from, density.start());
     span.to = std::min(span.to, density.end());
   }
-  std::erase_if(plan.spans, [](const TimeSpan& span) { return span.from > span.to; });
-  plan.whole = plan.spans.size() == 1 && plan.spans.front() == TimeSpan{density.start(), density.end()};
+  std::erase_if(plan.spans, [](const SliceSpan& span) { return span.from > span.to; });
+  plan.whole = plan.spans.size() == 1 && plan.spans.front() == SliceSpan{density.start(), density.end()};
   for (const SpanNs margin : plan.margins) {
     plan.left_out += margin < 0;
     plan.shortened += margin >= 0 && margin != kMargins[std::size(kMargins) - 1];

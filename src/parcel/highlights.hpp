@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "exam/conclusions.hpp"
+#include "slice/slicer.hpp"
 
 namespace tramlog {
 
@@ -42,13 +43,8 @@ class Density {
   std::vector<std::uint64_t> frames_;  // of each step; once closed: of all before it, too
 };
 
-struct TimeSpan {
-  TimeNs from = 0, to = 0;
-  bool operator==(const TimeSpan&) const = default;
-};
-
-struct SlicePlan {
-  std::vector<TimeSpan> spans;  // sorted, none touches another
+struct HighlightPlan {
+  std::vector<SliceSpan> spans;  // sorted, none touches another
   std::vector<SpanNs> margins;  // of each highlight; < 0: left out
   std::uint64_t frames = 0;     // about
   std::size_t left_out = 0, shortened = 0;
@@ -59,7 +55,7 @@ inline constexpr SpanNs kMargins[] = {1 * kSecond, 5 * kSecond, 20 * kSecond, 60
 
 /// Every highlight in turn gets the least margin while there is room; what room is left widens them, the most
 /// important first.
-SlicePlan plan_slices(std::span<const Highlight> highlights, const Density& density,
+HighlightPlan plan_slices(std::span<const Highlight> highlights, const Density& density,
                       std::uint64_t room_frames);
 
 }  // namespace tramlog

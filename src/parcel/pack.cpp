@@ -115,7 +115,7 @@ class Packing {
     std::optional<PackedParcel> best;
     std::uint64_t best_frames = 0, tried_frames = 0;
     for (int i = 0; i < kTries; ++i) {
-      const SlicePlan plan = plan_slices(highlights_, *order_.density,
+      const HighlightPlan plan = plan_slices(highlights_, *order_.density,
                                          static_cast<std::uint64_t>(static_cast<double>(room) / each));
       if (plan.spans.empty() || plan.frames == tried_frames) break;
       tried_frames = plan.frames;
@@ -141,7 +141,7 @@ class Packing {
   }
 
  private:
-  Result<PackedParcel> finish(std::string slices, const SlicePlan* plan) const {
+  Result<PackedParcel> finish(std::string slices, const HighlightPlan* plan) const {
     PackedParcel packed;
     packed.parcel.subject = subject_of(*order_.report);
     packed.parcel.time = order_.report->found.end;

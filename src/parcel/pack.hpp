@@ -17,7 +17,7 @@ namespace tramlog {
 /// Writes the capture's frames of these spans (and what must be known before them) to a new capture at
 /// `path`.
 using SliceMaker =
-    std::function<std::optional<Error>(std::span<const TimeSpan> spans, const std::string& path)>;
+    std::function<std::optional<Error>(std::span<const SliceSpan> spans, const std::string& path)>;
 
 struct PackOrder {
   const Report* report = nullptr;

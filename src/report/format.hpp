@@ -22,7 +22,7 @@ struct Format {
 
 /// Null if there is none of that name.
 const Format* find_format(const std::string& name);
-/// "json, summary, text".
+/// "html, json, summary, text".
 std::string format_names();
 
 }  // namespace tramlog

@@ -240,8 +240,7 @@ void Slicer::Impl::take_notice(const Event& event) {
   if (const auto* note = std::get_if<RecorderNote>(event.notice)) {
     if (note->kind == RecorderNote::Kind::run_begins) run_ = *note;
     if (note->kind == RecorderNote::Kind::run_ends) run_.reset();
-    // What an earlier cut knew is told anew.
-    if (!inside_ || note->kind == RecorderNote::Kind::known || (note->of_bus && !bus(event.bus).told)) return;
+    if (!inside_ || (note->of_bus && !bus(event.bus).told)) return;
     if (note->kind == RecorderNote::Kind::run_begins) run_written_ = *note;
     out_.write_note(note->of_bus ? bus(event.bus).written : BusIndex{0}, event.time, *note);
     wrote_until_ = event.time;

@@ -10,14 +10,13 @@
 #include "base/text.hpp"
 #include "io/fingerprint.hpp"
 #include "io/text_file.hpp"
-#include "parcel/capture_copy.hpp"
 #include "parcel/contents.hpp"
 #include "parcel/leaks.hpp"
 #include "parcel/pack.hpp"
 #include "parcel/private_roster.hpp"
-#include "parcel/slice_cut.hpp"
 #include "parcel/unpack.hpp"
 #include "report/format.hpp"
+#include "slice/slicer.hpp"
 #include "tool/command.hpp"
 #include "tool/implement_option.hpp"
 
@@ -73,7 +72,7 @@ class ParcelMaker {
     order.roster_text = roster_text_;
     order.density = &*density_;
     if (bus_) order.concealed = bus_->tally();
-    order.slice = [&](std::span<const TimeSpan> spans, const std::string& path) {
+    order.slice = [&](std::span<const SliceSpan> spans, const std::string& path) {
       return slice(spans, path);
     };
     auto packed = pack(order);
@@ -181,15 +180,16 @@ class ParcelMaker {
     return report;
   }
 
-  std::optional<Error> slice(std::span<const TimeSpan> spans, const std::string& path) {
-    auto copy = CaptureCopy::create(path);
-    if (!copy) return copy.error();
+  std::optional<Error> slice(std::span<const SliceSpan> spans, const std::string& path) {
+    auto writer = CaptureWriter::create(path);
+    if (!writer) return writer.error();
     if (bus_) bus_->restart();
-    SliceCut cut(spans, *copy);
+    Slicer slicer({joined_spans({spans.begin(), spans.end()}), {}, "what the report tells of"}, *writer);
     if (auto error = for_all_events(
-            [&](std::span<const Event> events) { cut.take(bus_ ? bus_->conceal(events) : events); }))
+            [&](std::span<const Event> events) { slicer.take(bus_ ? bus_->conceal(events) : events); }))
       return error;
-    const auto done = copy->finish();
+    slicer.finish();
+    const auto done = writer->finish();
     if (!done) return done.error();
     return std::nullopt;
   }

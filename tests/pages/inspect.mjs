@@ -88,7 +88,7 @@ async function inspect(browser, file) {
   const tell = (kind, what) => {
     const known = troubles.get(kind);
     if (known) ++known.count;
-    else troubles.set(kind, { what: what.replace(/\s+/g, ' ').slice(0, 300), count: 1 });
+    else troubles.set(kind, { what: what.replace(/\s+/g, ' ').slice(0, 600), count: 1 });
   };
   const url = pathToFileURL(resolve(file)).href;
   const page = await browser.newPage();

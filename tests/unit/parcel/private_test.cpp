@@ -145,19 +145,19 @@ TEST_CASE("Slices: the most important first, then wider, never beyond the room")
   const std::vector<Highlight> moments{{500 * kSecond, 500 * kSecond, "first"},
                                        {100 * kSecond, 100 * kSecond, "second"},
                                        {900 * kSecond, 910 * kSecond, "third"}};
-  const SlicePlan none = plan_slices(moments, density, 5);
+  const HighlightPlan none = plan_slices(moments, density, 5);
   CHECK(none.spans.empty());
   CHECK(none.left_out == 3);
-  const SlicePlan one = plan_slices(moments, density, 30);
+  const HighlightPlan one = plan_slices(moments, density, 30);
   REQUIRE(one.spans.size() == 1);
-  CHECK(one.spans[0] == TimeSpan{499 * kSecond, 501 * kSecond});
-  const SlicePlan some = plan_slices(moments, density, 500);
+  CHECK(one.spans[0] == SliceSpan{499 * kSecond, 501 * kSecond});
+  const HighlightPlan some = plan_slices(moments, density, 500);
   CHECK(some.spans.size() == 3);
   CHECK(some.frames <= 500);
   CHECK(some.margins[0] >= some.margins[1]);
-  const SlicePlan all = plan_slices(moments, density, 1'000'000);
+  const HighlightPlan all = plan_slices(moments, density, 1'000'000);
   CHECK(all.left_out + all.shortened == 0);
-  CHECK(all.spans == std::vector<TimeSpan>{{40 * kSecond, 160 * kSecond},
+  CHECK(all.spans == std::vector<SliceSpan>{{40 * kSecond, 160 * kSecond},
                                            {440 * kSecond, 560 * kSecond},
                                            {840 * kSecond, 970 * kSecond}});
   CHECK_FALSE(all.whole);
