@@ -16,6 +16,13 @@ MessageHead head_of(const Message& message) {
   return {message.bus, message.pgn, message.source, message.destination};
 }
 
+/// Notes that the recorder makes of itself. Others hold what people wrote, or what nobody here can read.
+bool is_of_recorder(RecorderNote::Kind kind) {
+  using Kind = RecorderNote::Kind;
+  return kind == Kind::run_begins || kind == Kind::run_ends || kind == Kind::clock_stepped ||
+         kind == Kind::not_recorded || kind == Kind::disk || kind == Kind::interface;
+}
+
 }  // namespace
 
 class PrivateBus::Learning final : public TransferSink {
@@ -135,7 +142,7 @@ std::span<const Event> PrivateBus::conceal(std::span<const Event> events) {
     Event shown = event;
     if (event.kind == EventKind::notice) {
       if (const auto* note = std::get_if<RecorderNote>(event.notice)) {
-        if (note->kind == RecorderNote::Kind::mark) {
+        if (!is_of_recorder(note->kind)) {
           ++tally_.notes;
           continue;
         }

@@ -116,7 +116,8 @@ class ParcelMaker {
                          "cut a shorter part of the recording first (tramlog cut)"};
     PrivateTerms terms;
     bool room = !roster_ || learn_roster(*roster_, terms);
-    auto implements = load_implement_options(choice_, schema, tell_problem);
+    // What is wrong with them is told when they are examined.
+    auto implements = load_implement_options(choice_, schema, [](const Error&) {});
     if (!implements) return implements.error();
     for (const KnownPool& pool : implements->pools) {
       if (pool.name) room = terms.learn_name(*pool.name) && room;
