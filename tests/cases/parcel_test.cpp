@@ -66,15 +66,17 @@ TEST_CASE("A mail parcel opens in another mail reader, its files are those of th
   CHECK(has_line(seen.output, "body text/plain utf-8 "));
   CHECK(has_line(seen.output, "body text/html utf-8 "));
   CHECK(has_line(seen.output, "member report.txt text/plain "));
+  CHECK(has_line(seen.output, "member report.html text/html "));
   CHECK(has_line(seen.output, "member report.json application/json "));
   CHECK(has_line(seen.output, "member contents.txt text/plain "));
   CHECK(has_line(seen.output, "member contents.json application/json "));
   CHECK(has_line(seen.output, "member slices.pcapng.zst application/zstd "));
   CHECK(has_line(seen.output, "date 2026-06-04T08:13:21"));
 
-  for (const std::string format : {"json", "text", "summary"}) {
+  for (const std::string format : {"json", "text", "summary", "html"}) {
     const std::string name = format == "summary" ? "summary.txt"
                              : format == "text"  ? "report.txt"
+                             : format == "html"  ? "report.html"
                                                  : "report.json";
     CHECK(file_text(out + "/" + name) ==
           run("TRAMLOG report --format " + format + " " + quoted(kDrill)).output);

@@ -187,7 +187,7 @@ std::vector<std::pair<std::string, std::string>> planted() {
   std::vector<std::pair<std::string, std::string>> list{
       {"serial", kSerial},     {"part of the serial", "8841"}, {"vehicle", kVehicle},
       {"product code", kCode}, {"unit number", "unit 9917-A"}, {"receiver's serial", kGnssSerial},
-      {"a person", "Otto"},    {"capture name", "otto"},       {"a place", "mill"},
+      {"a person", "Otto"},    {"capture name", "ottokar"},       {"a place", "mill"},
       {"sky view", "SKYVIEW"}, {"latitude in words", "52.12"}, {"longitude in words", "10.76"}};
   for (const std::uint64_t name : {kMaster, kMember, kReceiver, kServer, kAbsent}) {
     list.emplace_back("NAME " + hex(name), bytes_of(name, 8));
@@ -263,7 +263,7 @@ std::string unpacked(const std::string& path) {
 
 TEST_CASE("What is planted in a recording is nowhere in a private parcel", "[private]") {
   const Folder folder;
-  const std::string capture = folder / "otto-monday.pcapng", roster = folder / "otto.toml";
+  const std::string capture = folder / "ottokar-monday.pcapng", roster = folder / "ottokar.toml";
   plant(capture);
   std::ofstream(roster)
       << "# call Otto at the mill\nmachine = \"Drill\"\n[[controller]]\nlabel = \"master\"\nname = \""
