@@ -22,6 +22,8 @@ const char* note_code(RecorderNote::Kind kind) {
       return "not-recorded";
     case Kind::disk:
       return "disk";
+    case Kind::lost:
+      return "lost";
     case Kind::interface:
       break;
   }
@@ -48,6 +50,9 @@ std::string note_words(const RecorderNote& note) {
                          counted(note.number, "frame or notice", "frames and notices"), why);
     case Kind::disk:
       return fmt::format("the recording disk{}", why);
+    case Kind::lost:
+      return fmt::format("{} of the recording {} lost here before it was mended{}", counted(note.number, "byte", "bytes"),
+                         note.number == 1 ? "was" : "were", why);
     case Kind::interface:
       break;
   }

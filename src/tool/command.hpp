@@ -85,5 +85,6 @@ void add_seeding_command(CLI::App& app, int& code);
 void add_status_command(CLI::App& app, int& code);
 void add_mark_command(CLI::App& app, int& code);
 void add_replay_command(CLI::App& app, int& code);
+void add_mend_command(CLI::App& app, int& code);
 
 }  // namespace tramlog

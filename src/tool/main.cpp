@@ -27,6 +27,7 @@ int main(int argc, char** argv) {
   add_status_command(app, code);
   add_mark_command(app, code);
   add_replay_command(app, code);
+  add_mend_command(app, code);
   add_completion_command(app, code);
   try {
     app.parse(argc, argv);
