@@ -58,7 +58,7 @@ struct RecorderNote {
     not_recorded = 5,   // number: frames and notices that found no room in memory while the disk failed; text: why
     disk = 6,           // text: what happened to the disk, or that it is well again
     interface = 7,      // text: what became of an interface or its settings
-    lost = 9,           // number: bytes of the damaged capture that could not be read here; span: up to what came next, 0 = nothing
+    lost = 10,          // number: bytes of the damaged capture that could not be read here; span: up to what came next, 0 = nothing
                         // did; text: why. Written by mending, not by the recorder
   };
   Kind kind = Kind::mark;

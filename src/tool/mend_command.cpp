@@ -20,9 +20,9 @@ struct MendCommand {
 
 std::string where(const LostPart& part) {
   if (part.after && part.before)
-    return fmt::format("between {} and {}", format_time(*part.after), format_time(*part.before));
-  if (part.after) return fmt::format("after {}", format_time(*part.after));
-  if (part.before) return fmt::format("before {}", format_time(*part.before));
+    return fmt::format("between {} and {}", format_date_time(*part.after), format_date_time(*part.before));
+  if (part.after) return fmt::format("after {}", format_date_time(*part.after));
+  if (part.before) return fmt::format("before {}", format_date_time(*part.before));
   return "no time is known";
 }
 
@@ -55,13 +55,13 @@ std::string text_of(const MendCommand& command, const Mended& mended) {
     if (mended.crowded) page.item("  ", "So many blocks stand out of time order that it is the recording's own way: nothing was moved there.");
     for (const Mended::Step& step : mended.steps)
       page.item("  - ", fmt::format("the clock stepped back by {}, from {} to {}; left alone", format_span(step.before - step.after),
-                                    format_time(step.before), format_time(step.after)));
+                                    format_date_time(step.before), format_date_time(step.after)));
   }
   return page.take();
 }
 
 Json time_or_null(const std::optional<TimeNs>& time) {
-  return time ? Json(format_time(*time)) : Json(nullptr);
+  return time ? Json(format_rfc3339(*time)) : Json(nullptr);
 }
 
 std::string json_of(const Mended& mended) {
@@ -70,9 +70,9 @@ std::string json_of(const Mended& mended) {
     lost.push_back({{"offset", part.offset}, {"bytes", part.bytes}, {"reason", part.reason},
                     {"after", time_or_null(part.after)}, {"before", time_or_null(part.before)}});
   for (const MovedBlock& block : mended.out_of_order)
-    order.push_back({{"time", format_time(block.time)}, {"moved", block.moved}});
+    order.push_back({{"time", format_rfc3339(block.time)}, {"moved", block.moved}});
   for (const Mended::Step& step : mended.steps)
-    steps.push_back({{"before", format_time(step.before)}, {"after", format_time(step.after)}});
+    steps.push_back({{"before", format_rfc3339(step.before)}, {"after", format_rfc3339(step.after)}});
   const Json whole{{"schema", "tramlog.mend/1"},
                    {"packets", mended.packets},
                    {"other_blocks", mended.other},
