@@ -68,7 +68,7 @@ void TimeOrder::decide(Lane lane, State& state, std::size_t count) {
       if (state.run.size() + misplaced_.size() > kMostMisplaced) over_cap_ = true;
       continue;
     }
-    end_run(state, kLongestRun);
+    end_run(state, kLongestRun, items[i].time);
     if (!std::exchange(state.begun, true)) state.first = items[i].time;
     state.first = std::min(state.first, items[i].time);
     state.last = items[i].time;
@@ -77,8 +77,13 @@ void TimeOrder::decide(Lane lane, State& state, std::size_t count) {
 }
 
 /// Neighbours out of place are not any more: so many of them may move.
-void TimeOrder::end_run(State& state, std::size_t may_move) {
+void TimeOrder::end_run(State& state, std::size_t may_move, std::optional<TimeNs> next) {
   const bool few = state.run.size() <= may_move;
+  if (!few && state.run.size() > kLongestRun) {
+    note_step(state, next);  // so many neighbours have their order among themselves, from a clock that was put
+    state.run.clear();
+    return;
+  }
   for (Misplaced& one : state.run) {
     if (misplaced_.size() >= kMostMisplaced) break;
     one.moves = few;
@@ -87,11 +92,26 @@ void TimeOrder::end_run(State& state, std::size_t may_move) {
   state.run.clear();
 }
 
+/// The longest way back from one block to the next, in and around a run out of place.
+void TimeOrder::note_step(const State& state, std::optional<TimeNs> next) {
+  ClockStep step;
+  TimeNs before = state.begun ? state.last : state.run.front().time;
+  const auto see = [&](TimeNs time) {
+    if (before > time && span_between(time, before) > span_between(step.after, step.before)) step = {before, time};
+    before = time;
+  };
+  for (const Misplaced& one : state.run) see(one.time);
+  if (next) see(*next);
+  if (step.before <= step.after) return;
+  stepped_ = true;
+  if (steps_.size() < kMostSteps) steps_.push_back(step);
+}
+
 TimeOrder::Verdict TimeOrder::finish() {
   for (auto& [lane, state] : lanes_) {
     decide(lane, state, state.pending.size());
     // Nothing behind them confirms that the clock did not step.
-    end_run(state, 1);
+    end_run(state, 1, std::nullopt);
   }
   Verdict verdict;
   const std::uint64_t few = std::max<std::uint64_t>(kFewAlways, blocks_ / kFewOf);

@@ -4,6 +4,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <map>
+#include <optional>
 #include <vector>
 
 #include "base/time.hpp"
@@ -59,7 +60,8 @@ class TimeOrder {
   };
 
   void decide(Lane lane, State& state, std::size_t count);
-  void end_run(State& state, std::size_t may_move);
+  void end_run(State& state, std::size_t may_move, std::optional<TimeNs> next);
+  void note_step(const State& state, std::optional<TimeNs> next);
 
   std::map<Lane, State> lanes_;
   std::vector<Misplaced> misplaced_;
