@@ -1,4 +1,5 @@
-// Who wants the blocks of a capture themselves, as they stand in the file, beside the events that they become.
+// Who wants the blocks of a capture themselves, as they stand in the file, beside the events that they
+// become.
 #pragma once
 
 #include <cstddef>

@@ -198,7 +198,9 @@ void PcapngParser::hand_on(const std::uint8_t* block, std::size_t length, std::u
   const std::size_t options = std::exchange(broken_options_, 0);
   const std::uint32_t type = load32(block);
   if (type == kInterfaceDescription) return;
-  if (options == 0 && tally_.damaged_bytes != damaged_before) return;
+  // A packet whose options do not hold counts no byte as damaged, unless it was left out altogether.
+  const bool packet = type == kEnhancedPacket || type == kObsoletePacket;
+  if (tally_.damaged_bytes != damaged_before && (options == 0 || packet)) return;
   const bool timed = type == kEnhancedPacket || type == kObsoletePacket || type == kInterfaceStatistics ||
                      type == kRecorderNote;
   const auto time = timed ? std::optional(last_time_) : std::nullopt;

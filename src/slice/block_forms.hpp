@@ -1,4 +1,5 @@
-// The few pcapng blocks that mending has to write itself, in either byte order; each call replaces what `out` holds.
+// The few pcapng blocks that mending has to write itself, in either byte order; each call replaces what `out`
+// holds.
 #pragma once
 
 #include <cstdint>

@@ -124,14 +124,16 @@ class Survey final : public Pass {
     last_ = time;
   }
   void end_section() {
-    if (std::exchange(late_here_, false) && late_.size() < kMostAheadSections) late_.emplace(section_at_, std::move(seen_));
+    if (std::exchange(late_here_, false) && late_.size() < kMostAheadSections)
+      late_.emplace(section_at_, std::move(seen_));
     TimeOrder::Verdict verdict = order_.finish();
     found_.crowded = found_.crowded || verdict.crowded;
     for (const ClockStep& step : verdict.steps)
       if (found_.steps.size() < Mended::kMostListed) found_.steps.push_back({step.before, step.after});
     for (const Misplaced& one : verdict.misplaced) {
       ++(one.moves ? found_.moved : found_.left);
-      if (found_.out_of_order.size() < Mended::kMostListed) found_.out_of_order.push_back({one.time, one.moves});
+      if (found_.out_of_order.size() < Mended::kMostListed)
+        found_.out_of_order.push_back({one.time, one.moves});
     }
     if (!verdict.misplaced.empty()) {
       misplaced_.resize(section_at_ + 1);
@@ -162,7 +164,8 @@ struct Held {
 
 class Gather final : public Pass {
  public:
-  Gather(const AheadBySection& ahead, std::unordered_map<std::uint64_t, Held>& held) : Pass(ahead), held_(held) {}
+  Gather(const AheadBySection& ahead, std::unordered_map<std::uint64_t, Held>& held)
+      : Pass(ahead), held_(held) {}
 
  private:
   void take_timed(Bytes block, TimeNs, Lane, std::uint64_t ordinal, bool) override {
@@ -181,8 +184,8 @@ class Gather final : public Pass {
 
 class Writing final : public Pass {
  public:
-  Writing(const AheadBySection& ahead, CaptureWriter& out, Mended& found, std::vector<std::vector<Misplaced>> misplaced,
-          const std::unordered_map<std::uint64_t, Held>& held)
+  Writing(const AheadBySection& ahead, CaptureWriter& out, Mended& found,
+          std::vector<std::vector<Misplaced>> misplaced, const std::unordered_map<std::uint64_t, Held>& held)
       : Pass(ahead), out_(out), found_(found), misplaced_(std::move(misplaced)), held_(held) {}
 
   void damage(const Damage& damage) override {
@@ -221,7 +224,8 @@ class Writing final : public Pass {
       wild_.insert(one.ordinal);
       if (held_.count(one.ordinal) > 0) waiting_.push_back(one);
     }
-    std::stable_sort(waiting_.begin(), waiting_.end(), [](const Misplaced& a, const Misplaced& b) { return a.time < b.time; });
+    std::stable_sort(waiting_.begin(), waiting_.end(),
+                     [](const Misplaced& a, const Misplaced& b) { return a.time < b.time; });
   }
 
   /// A section header in this byte order, if the last one was lost or has another, and the interfaces again.
@@ -320,7 +324,8 @@ std::optional<Error> read_through(const std::string& path, Pass& pass) {
   auto probed = probe_capture(path);
   if (!probed) return probed.error();
   if (!probed->regular || probed->stream)
-    return Error{ErrorKind::usage, "mending reads a capture more than once, and this is no file", path, "save it as a file first"};
+    return Error{ErrorKind::usage, "mending reads a capture more than once, and this is no file", path,
+                 "save it as a file first"};
   const CaptureFormat format = probed->format;
   const TimeNs start = probed->start;
   auto window = open_probed(*probed);
@@ -333,7 +338,8 @@ std::optional<Error> read_through(const std::string& path, Pass& pass) {
 }
 
 bool same_file(const std::string& a, const std::string& b) {
-  struct stat first {}, second {};
+  struct stat first {
+  }, second{};
   return ::stat(a.c_str(), &first) == 0 && ::stat(b.c_str(), &second) == 0 && first.st_dev == second.st_dev &&
          first.st_ino == second.st_ino;
 }
@@ -342,7 +348,8 @@ bool same_file(const std::string& a, const std::string& b) {
 
 Result<Mended> mend_capture(const std::string& damaged, const std::string& mended) {
   if (same_file(damaged, mended))
-    return Error{ErrorKind::usage, "the mended capture would overwrite the damaged one", mended, "give another name"};
+    return Error{ErrorKind::usage, "the mended capture would overwrite the damaged one", mended,
+                 "give another name"};
   AheadBySection ahead;
   Mended found;
   std::vector<std::vector<Misplaced>> misplaced;

@@ -13,7 +13,7 @@ namespace tramlog {
 
 /// Bytes that could not be read, or (0 bytes) something that had to be guessed.
 struct LostPart {
-  std::uint64_t offset = 0;      // in the uncompressed file
+  std::uint64_t offset = 0;  // in the uncompressed file
   std::uint64_t bytes = 0;
   std::string reason;            // a sentence part
   std::optional<TimeNs> after;   // what was readable before it; none: nothing
@@ -45,13 +45,14 @@ struct Mended {
   std::uint64_t bytes = 0;  // of the mended capture before compression
 };
 
-/// Reads `damaged` (plain or Zstandard, pcapng or classic pcap of link type 227) up to four times and writes `mended`, always pcapng,
-/// compressed if its name ends in ".zst"; it is put in its place when it is whole.
+/// Reads `damaged` (plain or Zstandard, pcapng or classic pcap of link type 227) up to four times and writes
+/// `mended`, always pcapng, compressed if its name ends in ".zst"; it is put in its place when it is whole.
 ///
-/// Whole blocks are copied byte for byte, whatever they hold. A block that is damaged beyond doubt only in its
-/// frame (second length, type of an interface description) or in its options is put right. Where something is
-/// lost, a recorder's note of kind `lost` is written, so that whoever examines the mended capture knows when nothing
-/// could be heard. Descriptions of interfaces that are lost are written as they had to be assumed.
+/// Whole blocks are copied byte for byte, whatever they hold. A block that is damaged beyond doubt only in
+/// its frame (second length, type of an interface description) or in its options is put right. Where
+/// something is lost, a recorder's note of kind `lost` is written, so that whoever examines the mended
+/// capture knows when nothing could be heard. Descriptions of interfaces that are lost are written as they
+/// had to be assumed.
 ///
 /// Errors: input (cannot be read, no capture), usage (a pipe; `mended` is `damaged`), environment.
 Result<Mended> mend_capture(const std::string& damaged, const std::string& mended);

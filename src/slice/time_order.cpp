@@ -7,8 +7,8 @@
 namespace tramlog {
 namespace {
 
-constexpr std::size_t kFewAlways = 64;       // misplaced blocks that are few in any section
-constexpr std::uint64_t kFewOf = 20;         // else one in so many
+constexpr std::size_t kFewAlways = 64;  // misplaced blocks that are few in any section
+constexpr std::uint64_t kFewOf = 20;    // else one in so many
 constexpr std::size_t kNone = static_cast<std::size_t>(-1);
 
 /// Members of the longest non-decreasing run among times that are `floor` or later.
@@ -18,8 +18,9 @@ std::vector<bool> longest_run(const Items& items, TimeNs floor, std::size_t& len
   std::vector<std::size_t> before(items.size(), kNone);
   for (std::size_t i = 0; i < items.size(); ++i) {
     if (items[i].time < floor) continue;
-    const auto place = std::upper_bound(ends.begin(), ends.end(), items[i].time,
-                                        [&](TimeNs time, std::size_t other) { return time < items[other].time; });
+    const auto place =
+        std::upper_bound(ends.begin(), ends.end(), items[i].time,
+                         [&](TimeNs time, std::size_t other) { return time < items[other].time; });
     if (place != ends.begin()) before[i] = *(place - 1);
     if (place == ends.end())
       ends.push_back(i);
@@ -57,14 +58,16 @@ void TimeOrder::decide(Lane lane, State& state, std::size_t count) {
       TimeNs before = state.last;
       for (std::size_t i = 0; i < low; ++i)
         if (member[i]) before = items[i].time;
-      std::copy(anew.begin() + static_cast<std::ptrdiff_t>(low), anew.end(), member.begin() + static_cast<std::ptrdiff_t>(low));
+      std::copy(anew.begin() + static_cast<std::ptrdiff_t>(low), anew.end(),
+                member.begin() + static_cast<std::ptrdiff_t>(low));
       if (steps_.size() < kMostSteps) steps_.push_back({before, items[low].time});
       stepped_ = true;
     }
   }
   for (std::size_t i = 0; i < count; ++i) {
     if (!member[i]) {
-      if (state.run.size() <= kLongestRun || !over_cap_) state.run.push_back({items[i].ordinal, items[i].time, lane, false});
+      if (state.run.size() <= kLongestRun || !over_cap_)
+        state.run.push_back({items[i].ordinal, items[i].time, lane, false});
       if (state.run.size() + misplaced_.size() > kMostMisplaced) over_cap_ = true;
       continue;
     }
@@ -80,7 +83,8 @@ void TimeOrder::decide(Lane lane, State& state, std::size_t count) {
 void TimeOrder::end_run(State& state, std::size_t may_move, std::optional<TimeNs> next) {
   const bool few = state.run.size() <= may_move;
   if (!few && state.run.size() > kLongestRun) {
-    note_step(state, next);  // so many neighbours have their order among themselves, from a clock that was put
+    note_step(state,
+              next);  // so many neighbours have their order among themselves, from a clock that was put
     state.run.clear();
     return;
   }
@@ -97,7 +101,8 @@ void TimeOrder::note_step(const State& state, std::optional<TimeNs> next) {
   ClockStep step;
   TimeNs before = state.begun ? state.last : state.run.front().time;
   const auto see = [&](TimeNs time) {
-    if (before > time && span_between(time, before) > span_between(step.after, step.before)) step = {before, time};
+    if (before > time && span_between(time, before) > span_between(step.after, step.before))
+      step = {before, time};
     before = time;
   };
   for (const Misplaced& one : state.run) see(one.time);

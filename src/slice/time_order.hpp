@@ -28,14 +28,16 @@ struct ClockStep {
   TimeNs after = 0;
 };
 
-/// Sees the timed blocks of one section in the order of the file. Memory: 128 blocks a lane, and what is misplaced up to a cap.
+/// Sees the timed blocks of one section in the order of the file. Memory: 128 blocks a lane, and what is
+/// misplaced up to a cap.
 class TimeOrder {
  public:
-  static constexpr std::size_t kWindow = 128;       // blocks of a lane that are weighed together; half of them are decided
-  static constexpr std::size_t kLongestRun = 8;     // neighbours that may be out of place together
+  static constexpr std::size_t kWindow =
+      128;  // blocks of a lane that are weighed together; half of them are decided
+  static constexpr std::size_t kLongestRun = 8;  // neighbours that may be out of place together
   static constexpr std::size_t kMostMisplaced = 65'536;
   static constexpr std::size_t kMostSteps = 1000;
-  static constexpr SpanNs kBeyond = kSecond;        // a time may lie so far outside the lane's others
+  static constexpr SpanNs kBeyond = kSecond;  // a time may lie so far outside the lane's others
 
   void take(Lane lane, std::uint64_t ordinal, TimeNs time);
 

@@ -33,12 +33,15 @@ struct Blocks {
 
 std::string note(const BlockBuilder& b, std::uint64_t ticks, const std::string& text) {
   ByteBuilder body(false);
-  body.put(std::uint32_t{3}).put(static_cast<std::uint32_t>(ticks >> 32)).put(static_cast<std::uint32_t>(ticks));
+  body.put(std::uint32_t{3})
+      .put(static_cast<std::uint32_t>(ticks >> 32))
+      .put(static_cast<std::uint32_t>(ticks));
   body.put(~std::uint32_t{0});
   return b.block(0x80746C01, body.text(b.ended(b.option(1, text))).bytes);
 }
 
-/// Packets 10 ms apart, each with an identifier and a payload of its own; statistics, a note and a block of a kind that nobody knows.
+/// Packets 10 ms apart, each with an identifier and a payload of its own; statistics, a note and a block of a
+/// kind that nobody knows.
 Blocks healthy(unsigned buses) {
   const BlockBuilder b;
   Blocks made;
@@ -52,7 +55,8 @@ Blocks healthy(unsigned buses) {
     payload.resize(i % 7 == 0 ? 5 : 8);
     made.blocks.push_back(b.packet(time, can_packet(0x98FF0000 + i * 256 + 0x80, payload), i % buses,
                                    i % 5 == 0 ? b.option_of(2, std::uint32_t{1}) : ""));
-    if (i % 30 == 29) made.blocks.push_back(b.statistics(time + 1, b.option_of(4, std::uint64_t{i + 1}), i % buses));
+    if (i % 30 == 29)
+      made.blocks.push_back(b.statistics(time + 1, b.option_of(4, std::uint64_t{i + 1}), i % buses));
     if (i == 50) made.blocks.push_back(note(b, time + 2, "stone in the gate"));
     if (i == 70) made.blocks.push_back(b.block(0x80001234, "somebody else's block"));
   }
@@ -131,7 +135,8 @@ TEST_CASE("swapped packets are put back, a clock that steps back is left") {
   const BlockBuilder b;
   std::string stepping = b.section() + b.nanosecond_bus("can0");
   for (unsigned i = 0; i < 400; ++i)
-    stepping += b.packet(kT0 + i * 1'000'000ull - (i >= 150 ? 40'000'000ull : 0), can_packet(0x98FF0080, std::string(8, 'x')));
+    stepping += b.packet(kT0 + i * 1'000'000ull - (i >= 150 ? 40'000'000ull : 0),
+                         can_packet(0x98FF0080, std::string(8, 'x')));
   const Outcome stepped = mend_bytes(folder, stepping);
   CHECK(stepped.bytes == stepping);
   REQUIRE(stepped.mended.steps.size() == 1);
@@ -144,7 +149,8 @@ TEST_CASE("a loss is told in the list and in the mended capture, once") {
   TempFolder folder;
   const Blocks good = healthy(1);
   std::string bytes;
-  for (std::size_t i = 0; i < good.blocks.size(); ++i) bytes += i == 10 ? std::string(good.blocks[i].size(), '\0') : good.blocks[i];
+  for (std::size_t i = 0; i < good.blocks.size(); ++i)
+    bytes += i == 10 ? std::string(good.blocks[i].size(), '\0') : good.blocks[i];
   const Outcome mended = mend_bytes(folder, bytes);
   REQUIRE(mended.mended.lost.size() == 1);
   CHECK(mended.mended.lost[0].bytes == good.blocks[10].size());
@@ -165,11 +171,13 @@ TEST_CASE("classic pcap becomes pcapng with the same frames") {
   TempFolder folder;
   const bool big = GENERATE(false, true), nano = GENERATE(false, true);
   std::string bytes = pcap_header(big, nano);
-  for (unsigned i = 0; i < 50; ++i) bytes += pcap_record(big, 1'700'000'000 + i, 5 + i, can_packet(0x98FF0080 + i, std::string(8, 'p')));
+  for (unsigned i = 0; i < 50; ++i)
+    bytes += pcap_record(big, 1'700'000'000 + i, 5 + i, can_packet(0x98FF0080 + i, std::string(8, 'p')));
   const auto frames = frames_of(mend_bytes(folder, bytes).bytes);
   REQUIRE(frames.size() == 50);
   for (unsigned i = 0; i < 50; ++i)
-    CHECK(frames[i] == Frame{(1'700'000'000ll + i) * kSecond + (5 + i) * (nano ? 1 : 1000), "bus0", 0x18FF0080 + i, std::string(8, 'p')});
+    CHECK(frames[i] == Frame{(1'700'000'000ll + i) * kSecond + (5 + i) * (nano ? 1 : 1000), "bus0",
+                             0x18FF0080 + i, std::string(8, 'p')});
 }
 
 TEST_CASE("the input is never overwritten, and no file is no capture") {
@@ -181,9 +189,10 @@ TEST_CASE("the input is never overwritten, and no file is no capture") {
   CHECK(mend_capture(folder.path("missing"), folder.path("out")).error().kind == ErrorKind::input);
 }
 
-// What cannot be known: pcapng has no checksum. A bit that flips within a block may leave a block that is as good as any other, with
-// another time, bus, identifier or payload: so a damaged block may give one frame, whatever it says. And where the description of an
-// interface is hit, its name and the unit of its times are lost: then frames are compared by identifier and payload alone.
+// What cannot be known: pcapng has no checksum. A bit that flips within a block may leave a block that is as
+// good as any other, with another time, bus, identifier or payload: so a damaged block may give one frame,
+// whatever it says. And where the description of an interface is hit, its name and the unit of its times are
+// lost: then frames are compared by identifier and payload alone.
 TEST_CASE("a thousand damaged copies: every whole frame is recovered, none is invented") {
   TempFolder folder;
   std::uint64_t recovered = 0, told = 0;
@@ -195,7 +204,8 @@ TEST_CASE("a thousand damaged copies: every whole frame is recovered, none is in
     const Blocks good = healthy(buses);
     std::vector<std::string> blocks = good.blocks;
     std::vector<std::string> whole;  // the originals, in the order of `blocks`
-    // Of two descriptions, which is first cannot be known; a single one, and the section header, may stand anywhere.
+    // Of two descriptions, which is first cannot be known; a single one, and the section header, may stand
+    // anywhere.
     const std::size_t first = buses == 1 ? 0 : good.heads;
     if (below(2) == 0)
       for (std::size_t swaps = 1 + below(3); swaps > 0; --swaps)
@@ -266,7 +276,8 @@ TEST_CASE("a thousand damaged copies: every whole frame is recovered, none is in
     }
 
     const Outcome outcome = mend_bytes(folder, bytes);
-    INFO("seed " << seed << (compressed ? " compressed" : "") << ", " << hit.size() << " pieces hit" << (head_hit ? ", a head too" : ""));
+    INFO("seed " << seed << (compressed ? " compressed" : "") << ", " << hit.size() << " pieces hit"
+                 << (head_hit ? ", a head too" : ""));
     if (outcome.bytes.empty()) {
       // No capture any more: only if hardly anything is left of it.
       CHECK(expected.size() < 3);
@@ -288,6 +299,7 @@ TEST_CASE("a thousand damaged copies: every whole frame is recovered, none is in
     recovered += expected.size() - lacking.size();
     told += outcome.mended.losses > 0;
   }
-  std::cout << "seeds 1 to " << kSeeds << ": " << recovered << " whole frames recovered, losses told in " << told << " copies\n";
+  std::cout << "seeds 1 to " << kSeeds << ": " << recovered << " whole frames recovered, losses told in "
+            << told << " copies\n";
   CHECK(told > kSeeds / 3);
 }
