@@ -128,7 +128,7 @@ class Survey final : public Pass {
       late_.emplace(section_at_, std::move(seen_));
     TimeOrder::Verdict verdict = order_.finish();
     found_.crowded = found_.crowded || verdict.crowded;
-    for (const ClockStep& step : verdict.steps)
+    for (const StepBack& step : verdict.steps)
       if (found_.steps.size() < Mended::kMostListed) found_.steps.push_back({step.before, step.after});
     for (const Misplaced& one : verdict.misplaced) {
       ++(one.moves ? found_.moved : found_.left);

@@ -98,7 +98,7 @@ void TimeOrder::end_run(State& state, std::size_t may_move, std::optional<TimeNs
 
 /// The longest way back from one block to the next, in and around a run out of place.
 void TimeOrder::note_step(const State& state, std::optional<TimeNs> next) {
-  ClockStep step;
+  StepBack step;
   TimeNs before = state.begun ? state.last : state.run.front().time;
   const auto see = [&](TimeNs time) {
     if (before > time && span_between(time, before) > span_between(step.after, step.before))

@@ -23,7 +23,7 @@ struct Misplaced {
 };
 
 /// The clock went back from one block of a lane to the next and stayed back.
-struct ClockStep {
+struct StepBack {
   TimeNs before = 0;
   TimeNs after = 0;
 };
@@ -43,7 +43,7 @@ class TimeOrder {
 
   struct Verdict {
     std::vector<Misplaced> misplaced;  // by ordinal
-    std::vector<ClockStep> steps;
+    std::vector<StepBack> steps;
     bool crowded = false;  // so many stand out of order that it is the recording's way: none moves
   };
   /// Ends the section and begins the next.
@@ -67,7 +67,7 @@ class TimeOrder {
 
   std::map<Lane, State> lanes_;
   std::vector<Misplaced> misplaced_;
-  std::vector<ClockStep> steps_;
+  std::vector<StepBack> steps_;
   std::uint64_t blocks_ = 0;
   bool stepped_ = false;
   bool over_cap_ = false;
