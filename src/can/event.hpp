@@ -63,6 +63,8 @@ struct RecorderNote {
     known = 9,          // of_bus; heard before a slice begins: number: PGN, data: the message, address: who said it; span: so long ago.
                         // First PGN 60928 (no data: it told no NAME; its span: of the unit's last frame; boot 1: it was gone), then the unit's other
                         // messages. kNoPgn: statistics blocks come every `span`
+    lost = 10,          // number: bytes of the damaged capture that could not be read here; span: up to what came next, 0 = nothing
+                        // did; text: why. Written by mending, not by the recorder
   };
   Kind kind = Kind::mark;
   bool of_bus = false;       // it is about the event's bus; else about the recorder as a whole

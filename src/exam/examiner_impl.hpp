@@ -97,6 +97,7 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   void take_engine_speed(BusWatch& bus, const Message& message);
   void take_broadcast_control(BusWatch& bus, const Message& message);
   void take_notice(const Event& event);
+  void open_damage();
   void take_note(const Event& event, const RecorderNote& note);
   void take_known(const Event& event, const RecorderNote& note);
   void take_cut(const Event& event, const RecorderNote& note);

@@ -338,6 +338,11 @@ void Examiner::Impl::note_loss(BusIndex bus, TimeNs from, TimeNs to) {
   implements_.take_blindness(bus, from, to);
 }
 
+void Examiner::Impl::open_damage() {
+  for (auto& bus : buses_)
+    if (bus->frames > 0 && !bus->damage_open) bus->damage_open = bus->last;
+}
+
 void Examiner::Impl::take_note(const Event& event, const RecorderNote& note) {
   using Kind = RecorderNote::Kind;
   if (note.kind == Kind::run_begins) {
@@ -364,6 +369,7 @@ void Examiner::Impl::take_note(const Event& event, const RecorderNote& note) {
   }
   if (note.kind == Kind::known) return take_known(event, note);
   if (note.kind == Kind::cut && note.boot == 1) take_cut(event, note);
+  if (note.kind == Kind::lost) open_damage();  // as it was before somebody mended it
   const auto same_kind = [&](const RecordedNote& other) { return other.note.kind == note.kind; };
   const auto known = std::count_if(recorder_.notes.begin(), recorder_.notes.end(), same_kind);
   if (static_cast<std::size_t>(known) >= kMaxNotes) {
@@ -381,8 +387,7 @@ void Examiner::Impl::take_notice(const Event& event) {
     else
       ++damage_over_cap_;
     // Nobody can say whose frames these were.
-    for (auto& bus : buses_)
-      if (bus->frames > 0 && !bus->damage_open) bus->damage_open = bus->last;
+    open_damage();
     return;
   }
   if (const auto* note = std::get_if<RecorderNote>(event.notice)) return take_note(event, *note);

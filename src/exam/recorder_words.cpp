@@ -27,6 +27,8 @@ const char* note_code(RecorderNote::Kind kind) {
       return "cut";
     case Kind::known:
       return "known";
+    case Kind::lost:
+      return "lost";
     case Kind::interface:
       break;
   }
@@ -69,6 +71,9 @@ std::string note_words(const RecorderNote& note) {
       return fmt::format("known at the cut: PGN {} of address {}, {}, {} before", note.number, note.address,
                          counted(note.data.size(), "byte", "bytes"), format_span(note.span));
     }
+    case Kind::lost:
+      return fmt::format("{} of the recording {} lost here before it was mended{}", counted(note.number, "byte", "bytes"),
+                         note.number == 1 ? "was" : "were", why);
     case Kind::interface:
       break;
   }

@@ -28,6 +28,9 @@ class CaptureFileReader {
   /// numbered from `next_number`.
   std::span<const Event> read(std::uint64_t next_number);
 
+  /// Gets the blocks beside the events; before the first read(). The sink must outlive the reader.
+  void hand_blocks_to(BlockSink& sink) { common_->hand_blocks_to(sink); }
+
   bool ended() const { return ended_; }
   const CaptureParser& parser() const { return *common_; }
 
@@ -36,7 +39,7 @@ class CaptureFileReader {
   EventBatch batch_;
   std::optional<PcapngParser> pcapng_;
   std::optional<PcapParser> pcap_;
-  const CaptureParser* common_;
+  CaptureParser* common_;
   bool ended_ = false;
 };
 

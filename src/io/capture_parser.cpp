@@ -33,7 +33,9 @@ void CaptureParser::end_damage(EventBatch& batch) {
 void CaptureParser::tell_damage(EventBatch& batch, std::uint64_t offset, std::uint64_t bytes,
                                 std::string reason) {
   tally_.damaged_bytes += bytes;
-  batch.add_notice(last_time_, 0, Damage{offset, bytes, std::move(reason), file_});
+  Damage damage{offset, bytes, std::move(reason), file_};
+  if (sink_ != nullptr) sink_->damage(damage);
+  batch.add_notice(last_time_, 0, std::move(damage));
 }
 
 bool CaptureParser::go_past_tail() {

@@ -5,6 +5,7 @@
 #include <optional>
 #include <string>
 
+#include "io/block_sink.hpp"
 #include "io/bus_table.hpp"
 #include "io/byte_window.hpp"
 #include "io/event_batch.hpp"
@@ -28,6 +29,8 @@ class CaptureParser {
   bool has_can() const { return has_can_; }
   /// Link type of the first interface that is none of ours.
   std::optional<std::uint16_t> other_link_type() const { return other_link_type_; }
+  /// To be called before the first fill(); the sink must outlive the parser.
+  void hand_blocks_to(BlockSink& sink) { sink_ = &sink; }
 
  protected:
   enum class Need { ready, deliver, ended };
@@ -64,6 +67,7 @@ class CaptureParser {
   ByteWindow& window_;
   BusTable& buses_;
   std::uint32_t file_;
+  BlockSink* sink_ = nullptr;
   TimeNs last_time_;
   ReadTally tally_;
   bool has_can_ = false;

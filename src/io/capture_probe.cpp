@@ -19,6 +19,8 @@ namespace {
 constexpr std::size_t kFirstLook = 64 * 1024;
 constexpr std::size_t kLongestLook = 4 * 1024 * 1024;
 constexpr std::size_t kShortestPcapng = 28;
+constexpr std::size_t kFramesSought = 1024 * 1024;  // for a Zstandard frame behind a damaged beginning
+constexpr std::uint32_t kMicroMagic = 0xA1B2C3D4, kNanoMagic = 0xA1B23C4D;  // of classic pcap
 constexpr const char* kRemedyNotCapture = "give a pcapng or pcap capture of a CAN bus (link type 227)";
 constexpr const char* kRemedyParcel =
     "if it is a parcel: tramlog parcel --unpack FILE -o FOLDER, then name the captures in that folder";
@@ -68,17 +70,36 @@ class AfterPeek final : public ByteSource {
   std::unique_ptr<ByteSource> rest_;
 };
 
-/// The file, and the decompressor on top if its first bytes ask for it.
-Opened stack_sources(std::unique_ptr<ByteSource> raw) {
-  std::vector<std::uint8_t> first(4);
-  std::size_t have = 0;
-  while (have < first.size()) {
-    const auto chunk = raw->read(first.data() + have, first.size() - have);
+/// Up to `most` bytes in all.
+void read_ahead(ByteSource& raw, std::vector<std::uint8_t>& first, std::size_t most) {
+  std::size_t have = first.size();
+  first.resize(most);
+  while (have < most) {
+    const auto chunk = raw.read(first.data() + have, most - have);
     if (chunk.status != ByteSource::Status::data) break;
     have += chunk.size;
   }
   first.resize(have);
-  const bool compressed = ZstdSource::begins(first);
+}
+
+/// Whether the file begins as a capture does: then it is none that was compressed.
+bool begins_plain(Bytes bytes) {
+  if (bytes.size() < 4) return true;
+  const auto word = load_native<std::uint32_t>(bytes.data());
+  for (const std::uint32_t magic : {pcapng::kSectionHeader, kMicroMagic, kNanoMagic})
+    if (word == magic || swap_bytes(word) == magic) return true;
+  return false;
+}
+
+/// The file, and the decompressor on top if its first bytes ask for it, or if these are damaged and whole frames follow.
+Opened stack_sources(std::unique_ptr<ByteSource> raw) {
+  std::vector<std::uint8_t> first;
+  read_ahead(*raw, first, 4);
+  bool compressed = ZstdSource::begins(first);
+  if (!compressed && !begins_plain(first)) {
+    read_ahead(*raw, first, kFramesSought);
+    compressed = ZstdSource::holds_frame(first);
+  }
   std::unique_ptr<ByteSource> source = std::make_unique<AfterPeek>(std::move(first), std::move(raw));
   if (compressed) source = std::make_unique<ZstdSource>(std::move(source));
   return {std::move(source), compressed};
@@ -199,14 +220,22 @@ std::string known_content(Bytes bytes) {
   return zeros && !head.empty() ? "zeros" : "";
 }
 
-Result<ProbedCapture> probe_window(ByteWindow& window, const std::string& name, bool compressed) {
+Result<ProbedCapture> probe_window(ByteWindow& window, const std::string& name, bool compressed, bool skip_gaps) {
   const std::string inside = compressed ? "unpacked content " : "";
   ProbedCapture probed;
+  std::string lost_beginning;
   for (std::size_t want = PcapHeader::kBytes;;) {
     window.refill(want);
     const std::size_t have = window.available();
     const bool open = window.tail() == ByteWindow::Tail::open;
     const Bytes bytes(window.at(), have);
+    if (have == 0 && skip_gaps && compressed && window.tail() == ByteWindow::Tail::gap) {
+      window.pass_gap();  // the first frame is damaged, others follow
+      lost_beginning = window.gap().reason;
+      continue;
+    }
+    if (have == 0 && !lost_beginning.empty())
+      return Error{ErrorKind::input, lost_beginning, name, "get an undamaged copy"};
     if (have == 0) {
       if (window.tail() == ByteWindow::Tail::gap)
         return Error{compressed ? ErrorKind::input : ErrorKind::environment, window.gap().reason, name,
@@ -266,7 +295,7 @@ Result<ProbedCapture> probe_capture(const std::string& path) {
   const bool reopen = regular && !standard_input;
   auto window =
       std::make_unique<ByteWindow>(std::move(opened.source), reopen ? kFirstLook : ByteWindow::kCapacity);
-  auto probed = probe_window(*window, name, opened.compressed);
+  auto probed = probe_window(*window, name, opened.compressed, reopen);
   if (!probed) return probed;
   probed->path = path;
   probed->regular = regular;

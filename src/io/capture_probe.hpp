@@ -27,8 +27,9 @@ struct ProbedCapture {
 /// Looks at the first bytes (at most 4 MiB of the unpacked file). "-" is standard input.
 Result<ProbedCapture> probe_capture(const std::string& path);
 
-/// The same for bytes that a window gives; it stands at the start afterwards.
-Result<ProbedCapture> probe_window(ByteWindow& window, const std::string& name, bool compressed);
+/// The same for bytes that a window gives; it stands at the start afterwards. `skip_gaps`: it will not be read again, so a first
+/// Zstandard frame that does not unpack may be passed over.
+Result<ProbedCapture> probe_window(ByteWindow& window, const std::string& name, bool compressed, bool skip_gaps = false);
 
 /// Opens a probed file for reading from its start.
 Result<std::unique_ptr<ByteWindow>> open_probed(ProbedCapture& capture);

@@ -8,9 +8,11 @@
 #include <cerrno>
 #include <cstring>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "io/block_encoder.hpp"
+#include "io/output_file.hpp"
 
 namespace tramlog {
 namespace {
@@ -46,7 +48,19 @@ class CaptureWriter::Impl {
   ~Impl() {
     flush();
     if (descriptor_ >= 0) ::close(descriptor_);
+    if (!part_.empty()) ::unlink(part_.c_str());
     ZSTD_freeCCtx(compressor_);
+  }
+
+  void put_in_place_of(std::string part) { part_ = std::move(part); }
+
+  void blocks(Bytes bytes) {
+    while (!bytes.empty()) {
+      if (piece_.size() + bytes.size() > kPieceBytes) flush();
+      const std::size_t count = std::min(bytes.size(), kPieceBytes);
+      piece_.insert(piece_.end(), bytes.begin(), bytes.begin() + static_cast<std::ptrdiff_t>(count));
+      bytes = bytes.subspan(count);
+    }
   }
 
   /// For one more block.
@@ -80,6 +94,10 @@ class CaptureWriter::Impl {
     if (descriptor_ >= 0 && ::close(descriptor_) != 0) fail(errno);
     descriptor_ = -1;
     if (error_ != 0) return problem();
+    if (!part_.empty()) {
+      const auto placed = tramlog::put_in_place(std::exchange(part_, ""), path_);
+      if (!placed) return placed.error();
+    }
     return bytes_;
   }
 
@@ -107,6 +125,7 @@ class CaptureWriter::Impl {
   }
 
   std::string path_;
+  std::string part_;  // empty: written directly
   std::vector<std::uint8_t> piece_;
   BlockEncoder encoder_{piece_};
   std::vector<std::uint8_t> packed_;
@@ -132,6 +151,18 @@ Result<CaptureWriter> CaptureWriter::create(const std::string& path) {
   return CaptureWriter(std::move(impl));
 }
 
+Result<CaptureWriter> CaptureWriter::create_for_blocks(const std::string& path) {
+  std::string part = path + ".part";
+  const int descriptor = ::open(part.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
+  if (descriptor < 0) {
+    return Error{ErrorKind::environment, std::string("cannot create the capture: ") + std::strerror(errno),
+                 path, "check that the folder exists and may be written"};
+  }
+  auto impl = std::make_unique<Impl>(descriptor, path, ends_with(path, ".zst"));
+  impl->put_in_place_of(std::move(part));
+  return CaptureWriter(std::move(impl));
+}
+
 void CaptureWriter::add_bus(const BusInfo& bus) {
   impl_->encoder().bus(bus);
 }
@@ -150,6 +181,10 @@ void CaptureWriter::write_link(BusIndex bus, TimeNs time, LinkState state) {
 
 void CaptureWriter::write_note(BusIndex bus, TimeNs time, const RecorderNote& note) {
   impl_->encoder().note(bus, time, note);
+}
+
+void CaptureWriter::write_blocks(Bytes blocks) {
+  impl_->blocks(blocks);
 }
 
 bool CaptureWriter::flush() {

@@ -5,6 +5,7 @@
 #include <memory>
 #include <string>
 
+#include "base/bytes.hpp"
 #include "base/result.hpp"
 #include "can/event.hpp"
 
@@ -15,6 +16,10 @@ class CaptureWriter {
   /// Starts a file with its section header. ".zst" at the end of the name compresses in independent Zstandard
   /// frames.
   static Result<CaptureWriter> create(const std::string& path);
+
+  /// Starts a file without a section header, for blocks that exist already. It is written beside its place
+  /// (".part") and put there by finish(); without finish() nothing is left behind.
+  static Result<CaptureWriter> create_for_blocks(const std::string& path);
 
   CaptureWriter(CaptureWriter&&) noexcept;
   CaptureWriter& operator=(CaptureWriter&&) noexcept;
@@ -32,6 +37,8 @@ class CaptureWriter {
   void write_link(BusIndex bus, TimeNs time, LinkState state);
   /// Our own block (see pcapng_format.hpp); `bus` counts if the note is of a bus.
   void write_note(BusIndex bus, TimeNs time, const RecorderNote& note);
+  /// Whole blocks as they stand in another capture.
+  void write_blocks(Bytes blocks);
   /// Hands everything so far to the system (a compressed capture ends its Zstandard frame here), so that a
   /// crash of the program loses nothing of it. False if any write has failed so far; finish() tells why.
   bool flush();

@@ -79,6 +79,11 @@ CaptureParser::Step PcapParser::header(EventBatch& batch) {
   } else {
     has_can_ = true;
     const BusInfo info{"bus0", 0};
+    if (sink_ != nullptr) {
+      InterfaceWords words;
+      words.resolution = header_.nanoseconds ? 9 : 6;
+      sink_->interface({}, words, false);
+    }
     const auto place = buses_.place(info);
     if (place) bus_ = place->index;
     if (place && place->announce) batch.add_notice(last_time_, bus_, info);
@@ -194,6 +199,8 @@ void PcapParser::emit(EventBatch& batch, const Record& record, const std::uint8_
   jump_seconds_ = record.seconds;
   last_time_ =
       std::min(TimeNs{record.seconds} * kSecond + fraction_scale_.to_time(record.fraction), kTimeLimit);
+  if (sink_ != nullptr)
+    sink_->record({record.seconds, record.fraction, record.original, {packet, record.stored}}, last_time_);
   Event& event = batch.add_packet();
   event.time = last_time_;
   event.bus = bus_;

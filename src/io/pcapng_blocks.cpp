@@ -95,6 +95,7 @@ void PcapngParser::rescue_interface(EventBatch& batch, const std::uint8_t* block
 void PcapngParser::no_interface(EventBatch& batch, std::size_t length, const char* reason) {
   const std::uint8_t* block = window_.at();
   if (looks_like_interface(block, length, swapped_)) return rescue_interface(batch, block, length);
+  if (sink_ != nullptr) sink_->undescribed();
   tell_damage(batch, window_.offset(), length, reason);
 }
 
@@ -108,50 +109,56 @@ void PcapngParser::interface_block(EventBatch& batch, const std::uint8_t* block,
     tell_damage(batch, window_.offset(), length, "more interfaces than can be");
     return;
   }
-  Interface added;
-  const std::uint16_t link_type = load16(block + 8);
-  added.can = link_type == kLinkTypeSocketCan;
-  if (!added.can && !other_link_type_) other_link_type_ = link_type;
-  added.snap = load32(block + 12);
-  std::uint8_t resolution = kMicroseconds;
-  std::int64_t offset_s = 0;
+  if (described_ahead_) return;
+  InterfaceWords words;
+  words.link_type = load16(block + 8);
+  words.snap = load32(block + 12);
+  words.resolution = kMicroseconds;
+  bool whole = load32(block) == kInterfaceDescription && load32(block + length - 4) == length;
   Options options(block + 16, block + length - 4, swapped_);
   for (Option option; options.next(option);) {
     if (option.code == kIfName) {
       const auto* text = reinterpret_cast<const char*>(option.value);
-      added.info.name.assign(text, std::min<std::size_t>(option.length, BusTable::kLongestName));
-      added.info.name.resize(std::min(added.info.name.find('\0'), added.info.name.size()));
+      words.name.assign(text, std::min<std::size_t>(option.length, BusTable::kLongestName));
+      words.name.resize(std::min(words.name.find('\0'), words.name.size()));
     } else if (option.code == kIfSpeed && option.length == 8) {
-      added.info.bitrate = load64(option.value);
+      words.bitrate = load64(option.value);
     } else if (option.code == kIfTsResol && option.length >= 1) {
-      resolution = option.value[0];
+      words.resolution = option.value[0];
     } else if (option.code == kIfTsOffset && option.length == 8) {
-      offset_s = static_cast<std::int64_t>(load64(option.value));
+      words.offset_s = static_cast<std::int64_t>(load64(option.value));
     }
   }
   if (options.broken()) {
     // The rest of the options is gone; without a resolution every time would be wrong, so the usual one it
     // is.
-    if (resolution == kMicroseconds) resolution = kNanoseconds;
+    if (words.resolution == kMicroseconds) words.resolution = kNanoseconds;
+    whole = false;
     tell_damage(batch, window_.offset(), length, "interface description with damaged options");
   }
-  if (added.info.name.empty()) added.info.name = numbered_name(interfaces_.size());
-  added.scale = TickScale(resolution, offset_s);
-  add_interface(batch, std::move(added));
+  add_interface(batch, std::move(words), whole ? Bytes(block, length) : Bytes());
 }
 
-void PcapngParser::add_interface(EventBatch& batch, Interface added) {
+void PcapngParser::add_interface(EventBatch& batch, InterfaceWords words, Bytes block) {
+  if (sink_ != nullptr) sink_->interface(block, words, swapped_);
+  Interface added;
+  added.can = words.link_type == kLinkTypeSocketCan;
+  if (!added.can && !other_link_type_) other_link_type_ = words.link_type;
+  added.snap = words.snap;
+  added.scale = TickScale(words.resolution, words.offset_s);
   if (added.can) {
-    const auto place = buses_.place(added.info);
+    const BusInfo info{words.name.empty() ? numbered_name(interfaces_.size()) : words.name, words.bitrate};
+    const auto place = buses_.place(info);
     if (!place) {
       tell_damage(batch, window_.offset(), 0, "more buses than can be, their packets are not read");
       added.can = false;
     } else {
       has_can_ = true;
       added.bus = place->index;
-      if (place->announce) batch.add_notice(last_time_, place->index, added.info);
+      if (place->announce) batch.add_notice(last_time_, place->index, info);
     }
   }
+  added.words = std::move(words);
   interfaces_.push_back(std::move(added));
 }
 
@@ -159,24 +166,29 @@ void PcapngParser::add_interface(EventBatch& batch, Interface added) {
 /// does it.
 void PcapngParser::assume_interface(EventBatch& batch) {
   const std::size_t index = interfaces_.size();
-  Interface assumed;
+  InterfaceWords assumed;
   std::string reason = "description of interface " + std::to_string(index) + " is lost: ";
   if (index < previous_.size()) {
-    assumed = previous_[index];
+    assumed = previous_[index].words;
     reason += "taken as in the section before";
   } else {
-    assumed.can = true;
-    assumed.scale = TickScale(kNanoseconds, 0);
-    assumed.info.name = numbered_name(index);
     reason += "taken as CAN with nanoseconds";
   }
   tell_damage(batch, window_.offset(), 0, std::move(reason));
-  add_interface(batch, std::move(assumed));
+  add_interface(batch, std::move(assumed), {});
+}
+
+/// The block is used all the same, without the options that do not hold.
+void PcapngParser::damaged_options(EventBatch& batch, std::size_t bytes, std::size_t options_at,
+                                   const char* reason) {
+  broken_options_ = options_at;
+  tell_damage(batch, window_.offset(), bytes, reason);
 }
 
 PcapngParser::Interface* PcapngParser::interface_of(EventBatch& batch, std::uint32_t index) {
   if (index >= interfaces_.size()) {
-    const bool may = interface_may_be_lost_ && index < std::max(previous_.size(), kMostAssumed) &&
+    // A header that stands where none belongs begins a section without any description: that of before holds.
+    const bool may = (interface_may_be_lost_ || (interfaces_.empty() && index < previous_.size())) && index < std::max(previous_.size(), kMostAssumed) &&
                      index - interfaces_.size() < kMostAssumed;
     if (!may) return nullptr;
     while (interfaces_.size() <= index) assume_interface(batch);
@@ -212,7 +224,7 @@ void PcapngParser::statistics_block(EventBatch& batch, const std::uint8_t* block
   // Without a counter it still says that the recorder was awake at this time.
   if (counted || !link) batch.add_notice(last_time_, interface->bus, counters);
   if (link) batch.add_notice(last_time_, interface->bus, *link);
-  if (options.broken()) tell_damage(batch, window_.offset(), length, "statistics block with damaged options");
+  if (options.broken()) damaged_options(batch, length, 20, "statistics block with damaged options");
 }
 
 void PcapngParser::note_block(EventBatch& batch, const std::uint8_t* block, std::size_t length) {
@@ -221,7 +233,7 @@ void PcapngParser::note_block(EventBatch& batch, const std::uint8_t* block, std:
   const std::uint32_t kind = load32(block + 8);
   // A kind that a later version writes is not ours to read.
   if (kind < static_cast<std::uint32_t>(RecorderNote::Kind::run_begins) ||
-      kind > static_cast<std::uint32_t>(RecorderNote::Kind::known))
+      kind > static_cast<std::uint32_t>(RecorderNote::Kind::lost))
     return;
   note.kind = static_cast<RecorderNote::Kind>(kind);
   has_can_ = true;  // nobody else writes these: a recorder without an interface yet
@@ -250,7 +262,7 @@ void PcapngParser::note_block(EventBatch& batch, const std::uint8_t* block, std:
     }
   }
   batch.add_notice(last_time_, bus, std::move(note));
-  if (options.broken()) tell_damage(batch, window_.offset(), length, "recorder's note with damaged options");
+  if (options.broken()) damaged_options(batch, length, 24, "recorder's note with damaged options");
 }
 
 void PcapngParser::enhanced_packet(EventBatch& batch, const std::uint8_t* block, std::size_t length) {
@@ -265,7 +277,7 @@ void PcapngParser::enhanced_packet(EventBatch& batch, const std::uint8_t* block,
     return tell_damage(batch, window_.offset(), length, "packet that is larger than its block");
   const bool whole = packet_options(found, found.data + padded(found.stored), block + length - 4);
   packet(batch, found, length);
-  if (!whole) tell_damage(batch, window_.offset(), 0, "packet with damaged options");
+  if (!whole) damaged_options(batch, 0, 28 + padded(found.stored), "packet with damaged options");
 }
 
 void PcapngParser::obsolete_packet(EventBatch& batch, const std::uint8_t* block, std::size_t length) {
@@ -282,7 +294,7 @@ void PcapngParser::obsolete_packet(EventBatch& batch, const std::uint8_t* block,
     return tell_damage(batch, window_.offset(), length, "packet that is larger than its block");
   const bool whole = packet_options(found, found.data + padded(found.stored), block + length - 4);
   packet(batch, found, length);
-  if (!whole) tell_damage(batch, window_.offset(), 0, "packet with damaged options");
+  if (!whole) damaged_options(batch, 0, 28 + padded(found.stored), "packet with damaged options");
 }
 
 void PcapngParser::simple_packet(EventBatch& batch, const std::uint8_t* block, std::size_t length) {

@@ -1,6 +1,7 @@
 #include "io/pcapng_parser.hpp"
 
 #include <algorithm>
+#include <cstring>
 #include <utility>
 
 #include "io/pcapng_format.hpp"
@@ -111,6 +112,7 @@ void PcapngParser::run_enhanced(EventBatch& batch) {
   }
 
   const auto frames = static_cast<std::uint64_t>(out - batch.next());
+  if (sink_ != nullptr) hand_on_frames(window_.at(), {batch.next(), static_cast<std::size_t>(frames)});
   tally_.packets += frames;
   tally_.fingerprint = fingerprint;
   section_packets_ += frames;
@@ -139,6 +141,7 @@ CaptureParser::Step PcapngParser::one_block(EventBatch& batch) {
   if (load_native<std::uint32_t>(window_.at()) == kSectionHeader) return section(batch);
   if (!order_known_) {
     begin_damage("no section header where one must be");
+    search_first_ = 0;
     return Step::again;
   }
   const std::uint32_t length = load32(window_.at() + 4);
@@ -168,12 +171,47 @@ CaptureParser::Step PcapngParser::one_block(EventBatch& batch) {
       return Step::again;
     }
     tell_damage(batch, window_.offset() + length - 4, 4, "block lengths differ");
+    const std::uint64_t damaged = tally_.damaged_bytes;
     handle(batch, moved, length);
+    if (sink_ != nullptr) hand_on(moved, length, damaged, true);
   } else {
+    const std::uint64_t damaged = tally_.damaged_bytes;
     handle(batch, block, length);
+    if (sink_ != nullptr) hand_on(block, length, damaged, false);
   }
   window_.advance(length);
   return Step::again;
+}
+
+/// What run_enhanced() took: blocks one behind the other, one event each.
+void PcapngParser::hand_on_frames(const std::uint8_t* first, std::span<const Event> frames) {
+  for (const Event& frame : frames) {
+    const std::uint32_t length = load32(first + 4);
+    sink_->block({first, length}, frame.time, swapped_);
+    first += length;
+  }
+}
+
+/// A block that handle() has read, unless it was told as damage as a whole. Interfaces went their own way.
+void PcapngParser::hand_on(const std::uint8_t* block, std::size_t length, std::uint64_t damaged_before,
+                           bool mended) {
+  const std::size_t options = std::exchange(broken_options_, 0);
+  const std::uint32_t type = load32(block);
+  if (type == kInterfaceDescription) return;
+  // A packet whose options do not hold counts no byte as damaged, unless it was left out altogether.
+  const bool packet = type == kEnhancedPacket || type == kObsoletePacket;
+  if (tally_.damaged_bytes != damaged_before && (options == 0 || packet)) return;
+  const bool timed = type == kEnhancedPacket || type == kObsoletePacket || type == kInterfaceStatistics ||
+                     type == kRecorderNote;
+  const auto time = timed ? std::optional(last_time_) : std::nullopt;
+  if (options == 0 && !mended) return sink_->block({block, length}, time, swapped_);
+  std::vector<std::uint8_t> whole(block, block + length);
+  if (options != 0) whole.resize(options + whole_options(block + options, block + length - 4, swapped_) + 4);
+  const auto size = static_cast<std::uint32_t>(whole.size());
+  const std::uint32_t stored = swapped_ ? swap_bytes(size) : size;
+  std::memcpy(whole.data() + 4, &stored, 4);
+  std::memcpy(whole.data() + size - 4, &stored, 4);
+  sink_->block(whole, time, swapped_);
 }
 
 CaptureParser::Step PcapngParser::section(EventBatch& batch) {
@@ -212,16 +250,22 @@ CaptureParser::Step PcapngParser::section(EventBatch& batch) {
   }
   swapped_ = swapped;
   order_known_ = true;
-  start_section();
+  start_section(batch, {window_.at(), length});
   window_.advance(length);
   return Step::again;
 }
 
-void PcapngParser::start_section() {
+void PcapngParser::start_section(EventBatch& batch, Bytes header) {
   if (!interfaces_.empty()) previous_ = std::move(interfaces_);
   interfaces_.clear();
   interface_may_be_lost_ = false;
   section_packets_ = 0;
+  if (sink_ == nullptr) return;
+  sink_->section(header, swapped_);
+  described_ahead_ = false;
+  std::vector<InterfaceWords> ahead = sink_->described_ahead();
+  for (InterfaceWords& words : ahead) add_interface(batch, std::move(words), {});
+  described_ahead_ = !ahead.empty();
 }
 
 CaptureParser::Step PcapngParser::search(EventBatch& batch) {
@@ -234,15 +278,15 @@ CaptureParser::Step PcapngParser::search(EventBatch& batch) {
   const auto found = find_block(window_.at(), available, search_first_, range, ended,
                                 order_known_ ? std::optional(swapped_) : std::nullopt);
   const std::size_t skipped = found ? found->at : range;
-  note_lost(window_.at(), skipped);
+  note_lost(batch, window_.at(), skipped);
   window_.advance(skipped);
   search_first_ = 0;
   if (found) {
+    swapped_ = found->swapped;
+    if (!std::exchange(order_known_, true)) start_section(batch, {});
     if (ends_inside_) damage_reason_ = "a block that is longer than the rest of the file";
     if (after_gap_) interface_may_be_lost_ = true;
     if (section_packets_ == 0) interface_may_be_lost_ = true;
-    swapped_ = found->swapped;
-    order_known_ = true;
     end_damage(batch);
     for (; lost_interfaces_ > 0; --lost_interfaces_)
       if (interfaces_.size() < previous_.size() + 8) assume_interface(batch);
@@ -254,10 +298,10 @@ CaptureParser::Step PcapngParser::search(EventBatch& batch) {
 }
 
 /// What the skipped bytes may have told about interfaces.
-void PcapngParser::note_lost(const std::uint8_t* at, std::size_t bytes) {
+void PcapngParser::note_lost(EventBatch& batch, const std::uint8_t* at, std::size_t bytes) {
   const LostBlocks lost = inspect_lost(at, bytes);
   if (lost.section) {
-    start_section();
+    start_section(batch, {});
     lost_interfaces_ = 0;
   }
   if (lost.section || lost.interfaces > 0 || bytes >= kManyLostBytes) interface_may_be_lost_ = true;

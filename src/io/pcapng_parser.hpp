@@ -28,7 +28,7 @@ class PcapngParser : public CaptureParser {
     std::uint32_t snap = 0;  // 0 = no limit
     BusIndex bus = 0;
     bool can = false;
-    BusInfo info;
+    InterfaceWords words;
   };
   /// A packet block of any kind, taken apart.
   struct Packet {
@@ -59,10 +59,14 @@ class PcapngParser : public CaptureParser {
   bool packet_options(Packet& packet, const std::uint8_t* at, const std::uint8_t* end) const;
 
   Interface* interface_of(EventBatch& batch, std::uint32_t index);
-  void add_interface(EventBatch& batch, Interface added);
+  /// `block` holds it as it stands in the file; empty if it was assumed or rescued.
+  void add_interface(EventBatch& batch, InterfaceWords words, Bytes block);
+  void hand_on_frames(const std::uint8_t* first, std::span<const Event> frames);
+  void hand_on(const std::uint8_t* block, std::size_t length, std::uint64_t damaged_before, bool mended);
+  void damaged_options(EventBatch& batch, std::size_t bytes, std::size_t options_at, const char* reason);
   void assume_interface(EventBatch& batch);
-  void start_section();
-  void note_lost(const std::uint8_t* at, std::size_t bytes);
+  void start_section(EventBatch& batch, Bytes header);
+  void note_lost(EventBatch& batch, const std::uint8_t* at, std::size_t bytes);
 
   std::uint16_t load16(const std::uint8_t* at) const { return pcapng::load16(at, swapped_); }
   std::uint32_t load32(const std::uint8_t* at) const { return pcapng::load32(at, swapped_); }
@@ -76,6 +80,8 @@ class PcapngParser : public CaptureParser {
   std::uint64_t section_packets_ = 0;
   std::size_t search_first_ = 0;
   unsigned lost_interfaces_ = 0;
+  bool described_ahead_ = false;     // interface blocks of this section are passed over
+  std::size_t broken_options_ = 0;   // of the present block: where options start of which not all hold; 0 = none
 };
 
 }  // namespace tramlog

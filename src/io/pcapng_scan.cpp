@@ -58,6 +58,16 @@ bool options_hold(const std::uint8_t* at, const std::uint8_t* end, bool swapped)
   return at == end;
 }
 
+std::size_t whole_options(const std::uint8_t* at, const std::uint8_t* end, bool swapped) {
+  const std::uint8_t* const first = at;
+  while (end - at >= 4) {
+    const std::size_t length = padded(load16(at + 2, swapped));
+    if (load16(at, swapped) == kOptEnd || length > static_cast<std::size_t>(end - at - 4)) break;
+    at += 4 + length;
+  }
+  return static_cast<std::size_t>(at - first);
+}
+
 std::size_t plausible_block(const std::uint8_t* at, std::size_t available, bool swapped) {
   if (available < kShortestBlock) return 0;
   const std::uint32_t type = load32(at, swapped);

@@ -36,6 +36,9 @@ constexpr std::size_t padded(std::size_t bytes) {
 /// Whether options fill these bytes from the first to the last, or to an end-of-options.
 bool options_hold(const std::uint8_t* at, const std::uint8_t* end, bool swapped);
 
+/// How many bytes of these the whole options take that come before one that runs over the end.
+std::size_t whole_options(const std::uint8_t* at, const std::uint8_t* end, bool swapped);
+
 /// Length of the block that seems to start at `at`, 0 if none does: a known type, a sane length and the same
 /// length at its end, fields that agree with each other. `available` bytes are there.
 std::size_t plausible_block(const std::uint8_t* at, std::size_t available, bool swapped);

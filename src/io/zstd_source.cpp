@@ -33,6 +33,14 @@ bool ZstdSource::begins(Bytes bytes) {
   return magic == kFrameMagic || (magic & kSkippableMask) == kSkippableMagic;
 }
 
+bool ZstdSource::holds_frame(Bytes bytes) {
+  for (std::size_t i = 0; i + kFrameStart <= bytes.size(); ++i)
+    if (load_le32(bytes.data() + i) == kFrameMagic &&
+        ZSTD_isError(ZSTD_findFrameCompressedSize(bytes.data() + i, bytes.size() - i)) == 0)
+      return true;
+  return false;
+}
+
 /// More compressed bytes behind those in the buffer, which keeps some of the consumed ones.
 ZstdSource::Input ZstdSource::more() {
   if (input_ended_) return Input::ended;

@@ -27,6 +27,8 @@ class ZstdSource final : public ByteSource {
 
   /// Whether these bytes begin a Zstandard frame or a skippable one.
   static bool begins(Bytes bytes);
+  /// Whether a whole Zstandard frame is somewhere among these bytes.
+  static bool holds_frame(Bytes bytes);
 
  private:
   enum class Input { some, ended };

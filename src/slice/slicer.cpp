@@ -77,7 +77,6 @@ class Slicer::Impl {
     BusIndex written = 0;            // its number in the slice
     std::uint64_t lost = 0;          // told before its next packet
     LinkState link = LinkState::up;  // in the source
-    bool paused = false;             // damage: until its next packet
   };
   Bus& bus(BusIndex index);
   void take_notice(const Event& event);
@@ -143,7 +142,6 @@ void Slicer::Impl::enter(std::size_t span, TimeNs time) {
   out_.write_note(0, time, cut);
   for (Bus& one : buses_) {
     one.lost = 0;
-    one.paused = false;
     if (one.told && (one.link != LinkState::up || parts_ > 0)) out_.write_link(one.written, time, one.link);
   }
   for (const Known::Note& known : known_.notes(time)) {
@@ -212,7 +210,6 @@ void Slicer::Impl::take(const Event& event) {
     if (inside_ && event.kind == EventKind::foreign) ++tally_.foreign;
     return;
   }
-  if (std::exchange(from.paused, false)) out_.write_link(from.written, event.time, LinkState::up);
   Event written = event;
   written.bus = from.written;
   out_.write_frame(written, std::exchange(from.lost, 0));
@@ -258,15 +255,10 @@ void Slicer::Impl::take_notice(const Event& event) {
     bus(event.bus).lost += lost->frames;
   } else if (const auto* damage = std::get_if<Damage>(event.notice)) {
     RecorderNote note;
-    note.kind = RecorderNote::Kind::cut;
-    note.text = fmt::format("{} bytes of the recording behind it were damaged here: {}", damage->bytes,
-                            damage->reason);
+    note.kind = RecorderNote::Kind::lost;
+    note.number = damage->bytes;
+    note.text = damage->reason;
     out_.write_note(0, std::max(now_, wrote_until_), note);
-    for (Bus& one : buses_) {
-      if (!one.told || one.paused) continue;
-      out_.write_link(one.written, std::max(now_, wrote_until_), LinkState::paused);
-      one.paused = true;
-    }
   }
 }
 

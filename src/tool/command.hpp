@@ -97,5 +97,6 @@ void add_replay_command(CLI::App& app, int& code);
 void add_cut_command(CLI::App& app, int& code);
 void add_parcel_command(CLI::App& app, int& code);
 void add_compare_command(CLI::App& app, int& code);
+void add_mend_command(CLI::App& app, int& code);
 
 }  // namespace tramlog

@@ -30,6 +30,7 @@ int main(int argc, char** argv) {
   add_cut_command(app, code);
   add_parcel_command(app, code);
   add_compare_command(app, code);
+  add_mend_command(app, code);
   add_completion_command(app, code);
   try {
     app.parse(argc, argv);
