@@ -418,7 +418,8 @@ void Conclude::judge(const CauseWeights& weights) {
 SpanNs blind_total(const Conclusions& all) {
   std::vector<std::pair<TimeNs, TimeNs>> spans;
   for (const BusSummary& bus : all.buses)
-    for (const BlindSpan& span : bus.blind) spans.emplace_back(span.start, span.end);
+    for (const BlindSpan& span : bus.blind)
+      if (!span.left_out) spans.emplace_back(span.start, span.end);
   std::sort(spans.begin(), spans.end());
   SpanNs sum = 0;
   TimeNs counted_to = INT64_MIN;

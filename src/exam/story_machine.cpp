@@ -36,9 +36,9 @@ std::vector<std::size_t> arrivals(const Conclusions& all) {
   return once;
 }
 
-/// It talked before its address claim was heard: it had been there before.
+/// It talked before its address claim was heard, or a slice says so: it had been there before.
 bool talked_already(const ControllerRecord& c) {
-  return !c.addresses.empty() && c.addresses.front().start > c.first_seen.time;
+  return c.known_before || (!c.addresses.empty() && c.addresses.front().start > c.first_seen.time);
 }
 
 /// The first word on the key tells how it stands, each later one is a turn. Several buses tell the same.
@@ -55,6 +55,11 @@ std::vector<KeySwitch> key_turns(const Observations& seen, std::optional<KeySwit
   for (const KeySwitch& turn : turns)
     if (once.empty() || once.back().on != turn.on) once.push_back(turn);
   return once;
+}
+
+bool is_slice(const Conclusions& all) {
+  return std::any_of(all.recorder.notes.begin(), all.recorder.notes.end(),
+                     [](const RecordedNote& noted) { return noted.note.kind == RecorderNote::Kind::cut; });
 }
 
 std::optional<TimeNs> first_word(const Conclusions& all) {
@@ -84,10 +89,11 @@ void tell_beginning(Day& day) {
   for (const UnclaimedRecord& u : all.unclaimed)
     nameless += span_between(all.start, u.first_seen.time) < kCaptureBeginning;
   if (running > 0 || (came.empty() && nameless > 0))
-    day.add(Phase::quiet, first.value_or(all.start), kStays, "",
-            {fmt::format("{} already when the recording begins",
+    day.add(Phase::quiet, std::max(all.start, first.value_or(all.start)), kStays, "",
+            {fmt::format("{} already when the {} begins",
                          running > 0 ? counted(running, "controller talks", "controllers talk")
-                                     : counted(nameless, "address talks", "addresses talk"))});
+                                     : counted(nameless, "address talks", "addresses talk"),
+                         is_slice(all) ? "slice" : "recording")});
   std::vector<std::size_t> starting;
   for (const std::size_t i : came)
     if (!talked_already(all.controllers[i])) starting.push_back(i);

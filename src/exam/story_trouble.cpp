@@ -312,7 +312,7 @@ void tell_blindness(Day& day) {
   std::vector<BlindSpan> spans;
   for (const BusSummary& bus : all.buses)
     for (const BlindSpan& span : bus.blind)
-      if (span.end > span.start) spans.push_back(span);
+      if (span.end > span.start && !span.left_out) spans.push_back(span);
   std::stable_sort(spans.begin(), spans.end(),
                    [](const BlindSpan& a, const BlindSpan& b) { return a.start < b.start; });
   std::vector<BlindSpan> apart;  // blind on several buses at a time is one time
@@ -353,6 +353,10 @@ void tell_recorder(Day& day) {
     if (noted.note.kind == RecorderNote::Kind::mark) {
       std::string words = printable_utf8(noted.note.text);
       day.add(Phase::mark, noted.time, kMark, "mark", {fmt::format("note: {}", words)});
+    } else if (noted.note.kind == RecorderNote::Kind::cut) {
+      // Of the first part the head tells.
+      if (noted.time > day.all.start)
+        day.add(Phase::recorder, noted.time, kStays, "cut", {"the next part of the slice begins"});
     } else {
       day.add(Phase::recorder, noted.time, kAside, note_code(noted.note.kind), {note_words(noted.note)});
     }

@@ -20,7 +20,34 @@ MessageHead head_of(const Message& message) {
 bool is_of_recorder(RecorderNote::Kind kind) {
   using Kind = RecorderNote::Kind;
   return kind == Kind::run_begins || kind == Kind::run_ends || kind == Kind::clock_stepped ||
-         kind == Kind::not_recorded || kind == Kind::disk || kind == Kind::interface;
+         kind == Kind::not_recorded || kind == Kind::disk || kind == Kind::interface || kind == Kind::cut ||
+         kind == Kind::known || kind == Kind::lost;
+}
+
+/// A message that a slice carries from before its begin.
+const RecorderNote* known_note(const Event& event) {
+  if (event.kind != EventKind::notice) return nullptr;
+  const auto* note = std::get_if<RecorderNote>(event.notice);
+  return note != nullptr && note->kind == RecorderNote::Kind::known && note->number < RecorderNote::kNoPgn ? note
+                                                                                                           : nullptr;
+}
+
+MessageHead head_of(const Event& event, const RecorderNote& known) {
+  return {event.bus, static_cast<Pgn>(known.number), known.address, kGlobalAddress};
+}
+
+Bytes bytes_of(const RecorderNote& known) {
+  return {reinterpret_cast<const std::uint8_t*>(known.data.data()), known.data.size()};
+}
+
+/// The NAMEs of those that a slice was made for.
+void rewrite_chosen(std::string& data, const PrivateTerms& terms) {
+  constexpr std::size_t kChosen = 9;  // bytes of each (can/event.hpp)
+  for (std::size_t at = 0; at < data.size(); at += kChosen) {
+    if (data[at] != 'N' || at + kChosen > data.size()) continue;
+    const Name made = terms.stand_in(Name::from_claim(reinterpret_cast<const std::uint8_t*>(data.data()) + at + 1));
+    for (unsigned i = 0; i < 8; ++i) data[at + 1 + i] = static_cast<char>(made.raw() >> 8 * i);
+  }
 }
 
 }  // namespace
@@ -68,6 +95,8 @@ bool PrivateBus::is_packet(const Event& frame, bool& fast) const {
 
 void PrivateBus::learn(std::span<const Event> events) {
   for (const Event& event : events) {
+    if (const RecorderNote* note = known_note(event))
+      room_ = PrivateRules::learn(head_of(event, *note), bytes_of(*note), terms_) && room_;
     if (!event.is_iso11783()) continue;
     bool fast = false;
     if (is_packet(event, fast))
@@ -147,6 +176,10 @@ std::span<const Event> PrivateBus::conceal(std::span<const Event> events) {
           continue;
         }
         RecorderNote made = *note;
+        if (note->kind == RecorderNote::Kind::known && note->number != RecorderNote::kNoPgn)
+          rules_.rewrite(head_of(event, *note),
+                         {reinterpret_cast<std::uint8_t*>(made.data.data()), made.data.size()}, terms_);
+        if (note->kind == RecorderNote::Kind::cut) rewrite_chosen(made.data, terms_);
         made.text = terms_.replaced_text(std::move(made.text));
         shown.notice = &notices_.emplace_back(std::move(made));
       }

@@ -4,6 +4,7 @@
 
 #include "io/capture_folder.hpp"
 #include "io/text_file.hpp"
+#include "parcel/unpack.hpp"
 #include "report/format.hpp"
 
 namespace tramlog {
@@ -37,6 +38,17 @@ Result<LoadedSide> load_side(const std::vector<std::string>& paths, const Common
     const auto text = read_text_file(paths.front(), kMaxReportBytes);
     if (!text) return text.error();
     auto side = compare_side(text.value(), called(paths));
+    if (!side) return side.error();
+    return LoadedSide{std::move(*side), false};
+  }
+  if (paths.size() == 1 && !is_folder(paths.front()) && is_parcel_file(paths.front())) {
+    auto parcel = load_parcel(paths.front());
+    if (!parcel) return parcel.error();
+    const Member* report = parcel->find(kJsonMember);
+    if (report == nullptr)
+      return Error{ErrorKind::input, "the parcel holds no report.json: it was left out for its size", paths.front(),
+                   "compare the recordings, or make the parcel with a larger --limit"};
+    auto side = compare_side(report->bytes, called(paths));
     if (!side) return side.error();
     return LoadedSide{std::move(*side), false};
   }

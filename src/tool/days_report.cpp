@@ -51,7 +51,7 @@ int one_day(const CommonOptions& options, const Format& format, const std::optio
   const auto report = examine(options, roster, schema);
   if (!report) return fail(report.error());
   FormatOptions how;
-  how.unicode = options.unicode;
+  how = {options.unicode, options.place};
   return deliver(options, format.report(report.value(), how),
                  damaged ? kDamagedInput : exit_code_of(report.value()));
 }
@@ -97,7 +97,7 @@ class Overview {
     days_.days.back().captures = std::move(names);
     if (!pages_) return std::nullopt;
     FormatOptions how;
-    how.unicode = options_.unicode;
+    how = {options_.unicode, options_.place};
     const auto written = write_text((fs::path(options_.output) / (day.date + ".html")).string(),
                                     format_.report(report.value(), how));
     return written ? std::nullopt : std::optional(written.error());

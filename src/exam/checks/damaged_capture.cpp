@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include "exam/check.hpp"
+#include "exam/recorder_words.hpp"
 
 namespace tramlog::checks {
 
@@ -8,8 +9,27 @@ extern const Check damaged_capture;
 
 namespace {
 
+// What a slice or a mended capture says of the one behind it.
+void mended(const Conclusions& all, std::vector<Fault>& faults) {
+  Fault fault;
+  fault.code = damaged_capture.code;
+  fault.severity = Severity::note;
+  std::uint64_t bytes = 0, places = 0;
+  for (const RecordedNote& noted : all.recorder.notes) {
+    if (noted.note.kind != RecorderNote::Kind::lost) continue;
+    if (places++ == 0) fault.start = noted.time;
+    fault.end = noted.time;
+    bytes += noted.note.number;
+    if (fault.evidence.size() < 8) fault.evidence.push_back({{noted.time, 0}, note_words(noted.note)});
+  }
+  if (places == 0) return;
+  fault.text = fmt::format("This capture was made from one that was damaged in {}; {} of it could not be read.",
+                           counted(places, "place", "places"), counted(bytes, "byte", "bytes"));
+  faults.push_back(std::move(fault));
+}
+
 void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faults) {
-  if (all.damage.empty() && all.short_frames == 0) return;
+  if (all.damage.empty() && all.short_frames == 0) return mended(all, faults);
   Fault fault;
   fault.code = damaged_capture.code;
   fault.severity = Severity::warning;

@@ -162,7 +162,7 @@ TEST_CASE("A kind that we do not know is passed over without a word, and what fo
   RecorderNote mark;
   mark.text = "after";
   const std::string after = encoded(mark, kT0, 0, 0).substr(build.section().size());
-  for (const std::uint32_t kind : {0u, 8u, 99u, 0xFFFFFFFFu}) {
+  for (const std::uint32_t kind : {0u, 11u, 99u, 0xFFFFFFFFu}) {
     const Seen seen = read_bytes(build.section() + note_block(build, false, kind, 1, 0xFFFFFFFF, build.option(1, "new")) + after);
     REQUIRE(notes_of(seen).size() == 1);
     CHECK(notes_of(seen)[0].note.text == "after");
