@@ -26,7 +26,7 @@ namespace {
 
 // Lines with headings and the empty line before; together below 60. Head, answer and the first finding with
 // its step stand in the first 24.
-constexpr std::size_t kHead = 6, kAnswer = 10, kFindings = 20, kRoll = 7, kNotes = 5, kBlind = 5, kMore = 5;
+constexpr std::size_t kHead = 7, kAnswer = 10, kFindings = 20, kRoll = 7, kNotes = 5, kBlind = 5, kMore = 5;
 static_assert(kHead + kAnswer + kFindings + kRoll + kNotes + kBlind + kMore < 60);
 
 constexpr std::size_t kSteadyNotes = 3;  // notes told
@@ -76,6 +76,9 @@ std::string head_rest(const Report& report, const FormatOptions& options) {
   Page page(false);
   for (const std::string& told : {hours_words(report.found.machine), place_words(report.found.machine, options)})
     if (!told.empty()) short_item(page, "", told, 1);
+  if (const std::vector<std::string> parts = slice_words(report.found); !parts.empty())
+    short_item(page, "Slice   ",
+               parts.size() == 1 ? parts[0] : parts[0] + ", and more", 1);
   const std::vector<std::string>& captures = report.names.empty() ? report.files : report.names;
   if (!captures.empty())
     short_item(page, "Capture ",

@@ -75,6 +75,12 @@ HtmlPage begin_page(const char* kind, const Report& report, const FormatOptions&
   };
   labelled("Engine hours", hours_words(all.machine));
   labelled("Place", place_words(all.machine, options));
+  Html slices;
+  for (const std::string& part : slice_words(all)) {
+    if (!slices.empty()) slices += Html::markup("<br>");
+    slices += part;
+  }
+  if (!slices.empty()) facts.emplace_back("Slice", slices);
   Html captures;
   for (const std::string& capture : capture_words(report)) {
     if (!captures.empty()) captures += Html::markup("<br>");
