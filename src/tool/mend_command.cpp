@@ -113,7 +113,7 @@ void add_mend_command(CLI::App& app, int& code) {
       ->add_option("-o,--output", options->mended,
                    "The mended capture, pcapng; compressed if the name ends in .zst")
       ->required();
-  command->add_option("--format", options->format, "How to list what was lost: text or json")
+  command->add_option("--format", options->format, "How to list what was lost. One of: json, text")
       ->check(CLI::IsMember({"text", "json"}))
       ->capture_default_str();
   command->footer(
