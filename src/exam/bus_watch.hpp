@@ -36,6 +36,7 @@ struct KeySwitch {
   TimeNs time = 0;
   std::uint64_t frame = 0;
   bool on = false;
+  bool stood = false;  // the first word of one who was there before: how it stands, no turn of it
 };
 
 /// DM13 asked for silence (fact sheet 7.6).

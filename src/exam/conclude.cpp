@@ -179,7 +179,7 @@ void Conclude::controllers() {
 void Conclude::unclaimed() {
   for (const Party& party : state_.parties_) {
     // Requests before a claim come from the null address; nobody owns it.
-    if (party.controller != kNobody || party.frames == 0 || party.address == kNullAddress) continue;
+    if (party.controller != kNobody || party.frames == 0 || party.address == kNullAddress || !state_.is_whole(party)) continue;
     UnclaimedRecord record;
     record.address = party.address;
     record.bus = party.bus;
@@ -401,6 +401,7 @@ void Conclude::fold_power_down(CheckLine& line) const {
 
 void Conclude::judge(const CauseWeights& weights) {
   for (const Check* check : checks::kAll) check->judge(out_, seen_, out_.faults);
+  if (state_.chosen_only_) only_chosen();
   std::stable_sort(out_.faults.begin(), out_.faults.end(), [&](const Fault& a, const Fault& b) {
     if (a.start != b.start) return a.start < b.start;
     const auto bus = [](const Fault& f) { return f.bus ? *f.bus + 1 : 0; };
@@ -411,8 +412,19 @@ void Conclude::judge(const CauseWeights& weights) {
     if (name(a) != name(b)) return name(a) < name(b);
     return a.code < b.code;
   });
-  out_.findings = find_causes(out_, seen_, weights);
+  // Causes are told apart by what others did, and that was left out.
+  if (!state_.chosen_only_) out_.findings = find_causes(out_, seen_, weights);
   out_.story = tell_story(out_, seen_);
+}
+
+// A slice for some controllers says nothing of others, nor of the bus.
+void Conclude::only_chosen() {
+  std::vector<bool> chosen(out_.controllers.size());
+  for (const auto& [party, index] : index_) chosen[index] = state_.is_whole(*party);
+  std::erase_if(out_.faults, [&](const Fault& fault) {
+    if (fault.code.rfind("capture.", 0) == 0 || fault.code.rfind("recorder.", 0) == 0) return false;
+    return std::none_of(fault.controllers.begin(), fault.controllers.end(), [&](std::size_t c) { return chosen[c]; });
+  });
 }
 
 SpanNs blind_total(const Conclusions& all) {

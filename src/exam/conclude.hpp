@@ -24,6 +24,7 @@ class Conclude {
   void fold_power_down(CheckLine& line) const;
   void observe();
   void judge(const CauseWeights& weights);
+  void only_chosen();
   // conclude_series.cpp
   void series();
   // observe_bus.cpp
@@ -37,6 +38,8 @@ class Conclude {
   void bus_silences();
   void dropouts();
   void groups();
+  void known_silences();
+  bool key_off_before(TimeNs time) const;
   void states();
   bool went_while_blind(const SilenceRecord& record, TimeNs until) const;
   bool others_started_with(const SilenceRecord& record) const;

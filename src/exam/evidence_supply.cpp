@@ -33,7 +33,7 @@ Weighing key_on(const Scene& s) {
   for (const IncidentTime& time : s.incident.times)
     for (const BusObservations& bus : s.seen.buses)
       for (const KeySwitch& key : bus.key_changes)
-        if (key.on && std::abs(key.time - time.start.time) <= cranking(s))
+        if (key.on && !key.stood && std::abs(key.time - time.start.time) <= cranking(s))
           return yes(fmt::format("The key was switched on at {}.", mark_words({key.time, key.frame})));
   return no();
 }

@@ -88,7 +88,7 @@ void Examiner::Impl::take_known(const Event& event, const RecorderNote& note) {
       if (voice == nullptr) voice = &anonymous(event.bus, note.address);
       known_party_ = voice;
     }
-    if (data.size() != 8) return;
+    if (data.size() < 8) return;
     const ControllerId id =
         network_.take_known(event.bus, Name::from_claim(data.data()), note.address, event.time);
     if (id == kNobody) return;
@@ -98,6 +98,7 @@ void Examiner::Impl::take_known(const Event& event, const RecorderNote& note) {
     party.known_before = heard;
     party.gone_before = note.boot != 0;
     party.first = party.last = heard;
+    if (data.size() >= 16) party.known_pause = std::clamp<SpanNs>(static_cast<SpanNs>(load_le64(data.data() + 8)), 0, kHour);
     return;
   }
   if (known_party_ == nullptr || known_party_->bus != event.bus) return;

@@ -191,7 +191,9 @@ void Examiner::Impl::take_key_switch(BusWatch& bus, const Message& message) {
   if (key > 1) return;
   const bool on = key == 1;
   if (bus.key && bus.key->on == on) return;
-  bus.key = KeySwitch{message.start, message.first_frame, on};
+  const Party* voice = bus.voices[message.source];
+  const bool stood = !bus.key && voice != nullptr && voice->known_before;
+  bus.key = KeySwitch{message.start, message.first_frame, on, stood};
   if (bus.key_changes.size() < BusWatch::kMaxGaps)
     bus.key_changes.push_back(*bus.key);
   else

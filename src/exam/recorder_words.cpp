@@ -62,7 +62,7 @@ std::string note_words(const RecorderNote& note) {
         return fmt::format("known at the cut: statistics came every {}", format_span(note.span));
       if (note.number == kPgnAddressClaimed && note.data.empty())
         return fmt::format("known at the cut: address {} talked without a NAME", note.address);
-      if (note.number == kPgnAddressClaimed && note.data.size() == 8) {
+      if (note.number == kPgnAddressClaimed && note.data.size() >= 8) {
         const Name name = Name::from_claim(reinterpret_cast<const std::uint8_t*>(note.data.data()));
         return note.boot != 0
                    ? fmt::format("known at the cut: {} was here, last heard {} before", function_term(name), format_span(note.span))

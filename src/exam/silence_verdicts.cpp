@@ -263,6 +263,7 @@ void Conclude::dropouts() {
                    [](const auto* a, const auto* b) { return a->start.time < b->start.time; });
   for (const SilenceRecord& record : silences_)
     if (auto dropout = verdict_of(record)) out_.dropouts.push_back(*dropout);
+  known_silences();
   std::stable_sort(out_.dropouts.begin(), out_.dropouts.end(), [&](const Dropout& a, const Dropout& b) {
     if (a.start.time != b.start.time) return a.start.time < b.start.time;
     if (a.bus != b.bus) return a.bus < b.bus;
@@ -272,6 +273,46 @@ void Conclude::dropouts() {
     return name(a) < name(b);
   });
   groups();
+}
+
+// In a slice a unit may be silent from before its begin, or so long at its end that only what is known from before can tell.
+void Conclude::known_silences() {
+  constexpr int kPauses = 3;
+  for (const Party& party : state_.parties_) {
+    if (!party.known_before || party.known_pause < 0 || party.controller == kNobody || !state_.is_whole(party)) continue;
+    const BusWatch& bus = *state_.buses_[party.bus];
+    const SpanNs limit = std::max(kShortestSilence, kPauses * party.known_pause);
+    const auto controller = index_of(&party);
+    const auto silence = [&](Mark start, std::optional<Mark> end) {
+      const TimeNs until = end ? end->time : state_.now_;
+      if (span_between(start.time, until) - blind_time(party.bus, start.time, until) <= limit) return;
+      // The bus as a whole, a power-down, or told already.
+      if (bus.last <= start.time || key_off_before(start.time)) return;
+      for (const Dropout& other : out_.dropouts)
+        if (other.controller == controller && other.start.time <= until && (!other.end || other.end->time >= start.time))
+          return;
+      Dropout dropout;
+      dropout.controller = controller;
+      dropout.address = party.address;
+      dropout.bus = party.bus;
+      dropout.start = start;
+      dropout.end = end;
+      dropout.judged_until = until;
+      dropout.fastest_period = dropout.slowest_period = party.known_pause;
+      out_.dropouts.push_back(dropout);
+    };
+    if (party.frames == 0) {
+      silence(*party.known_before, std::nullopt);
+    } else {
+      silence(*party.known_before, party.first);
+      silence(party.last, std::nullopt);
+    }
+  }
+}
+
+bool Conclude::key_off_before(TimeNs time) const {
+  const auto key = key_before(time + kKeySlack);
+  return key && !key->on;
 }
 
 void Conclude::groups() {

@@ -13,7 +13,10 @@ constexpr std::size_t kMaxMembers = 32;  // of one working set
 // Gone is whoever was not heard for this many of its longest pauses, and for this long, after it had talked
 // all the time for a while: a unit that has said its name and waits to be asked is not.
 constexpr int kGonePauses = 4;
-constexpr SpanNs kGone = 5 * kSecond, kTalked = 20 * kSecond;
+constexpr SpanNs kGone = 5 * kSecond, kTalked = 20 * kSecond, kLongestOfTalk = 2 * kSecond;
+constexpr std::uint64_t kFramesOfTalk = 50;
+constexpr Pgn kPgnDm13 = 0xDF00, kPgnHeartbeat = 0xF0E4;
+constexpr std::uint8_t kFarewell = 255;  // B1 of a heartbeat: the sender ends in good order
 // A voice and the claim of its address within so long are one unit (exam/examiner.cpp, attach).
 constexpr SpanNs kAdoptWithin = 5 * kSecond;
 
@@ -89,12 +92,20 @@ void Known::take(const Event& event) {
       // The shortest of the last few distances: a hole is longer.
       Statistics& pace = statistics_[event.bus];
       const SpanNs distance = span_between(pace.last, event.time);
+      if (pace.period > 0 && distance / 3 > pace.period) forget_talk(event.bus, event.time);
+      const auto& counters = std::get<Counters>(*event.notice);
+      const std::uint64_t lost = counters.interface_dropped.value_or(0) + counters.system_dropped.value_or(0);
+      if (lost > pace.lost) forget_talk(event.bus, event.time);
+      pace.lost = lost;
       if (pace.count > 1 && distance > 0)
         pace.period = pace.period == 0 ? distance : std::min(pace.period + pace.period / 16, distance);
       ++pace.count;
       pace.last = event.time;
       return;
     }
+    if (std::holds_alternative<LinkChange>(*event.notice) ||
+        std::holds_alternative<FramesLost>(*event.notice))
+      return forget_talk(event.bus, event.time);
     const auto* note = std::get_if<RecorderNote>(event.notice);
     if (note == nullptr || note->kind != RecorderNote::Kind::known || !note->of_bus || event.bus >= kMaxBuses)
       return;
@@ -106,12 +117,18 @@ void Known::take(const Event& event) {
       return note_said(unit, static_cast<Pgn>(note->number), data, heard);
     }
     told_ = kNobody;
-    if (data.size() != 8) return;
+    if (data.size() < 8) return;
     told_ = network_.take_known(event.bus, Name::from_claim(data.data()), note->address, event.time);
     if (told_ == kNobody) return;
     Voice& voice = unit_of(told_).voice;
     if (voice.frames == 0) voice.first = voice.last = heard;
     voice.gone = note->boot != 0;
+    if (data.size() >= 16) {
+      voice.longest_gap =
+          std::max<SpanNs>(voice.longest_gap, static_cast<SpanNs>(load_le64(data.data() + 8)));
+      voice.first = std::min(voice.first, later_by(voice.last, -kTalked));
+      voice.frames = std::max(voice.frames, kFramesOfTalk);
+    }
     return;
   }
   if (!event.is_iso11783() || event.bus >= kMaxBuses) return;
@@ -129,10 +146,26 @@ void Known::take(const Event& event) {
   ++voice.frames;
   voice.last = event.time;
   voice.gone = false;
+  if (pgn == kPgnDm13) forget_talk(event.bus, event.time);
+  if (pgn == kPgnHeartbeat && event.len > 0 && event.data[0] == kFarewell) voice.first = event.time;
   if (Transfers::is_transport(pgn) || Transfers::is_fast_packet(pgn))
     transfers_.take(event);
   else if (is_said(pgn) || pgn == kPgnWorkingSetMaster || pgn == kPgnWorkingSetMember)
     note_said(unit, pgn, data, event.time);
+}
+
+void Known::forget_talk(BusIndex bus, TimeNs time) {
+  const auto& all = network_.controllers();
+  for (std::size_t i = 0; i < units_.size() && i < all.size(); ++i)
+    if (all[i].bus == bus) units_[i].voice.first = std::max(units_[i].voice.first, time);
+}
+
+bool Known::stood_still(BusIndex bus, TimeNs heard, TimeNs at) const {
+  constexpr int kHolePeriods = 3;
+  const auto pace = statistics_.find(bus);
+  if (pace == statistics_.end() || pace->second.period <= 0) return false;
+  const TimeNs latest = std::max(pace->second.last, heard);
+  return span_between(latest, at) / kHolePeriods > pace->second.period;
 }
 
 std::vector<Known::Note> Known::notes(TimeNs at) const {
@@ -159,12 +192,17 @@ std::vector<Known::Note> Known::notes(TimeNs at) const {
     const ControlFunction& controller = all[i];
     const Unit& unit = units_[i];
     const SpanNs age = age_of(unit.voice.last);
-    const bool talked = span_between(unit.voice.first, unit.voice.last) >= kTalked;
+    const bool talked = span_between(unit.voice.first, unit.voice.last) >= kTalked &&
+                        unit.voice.longest_gap <= kLongestOfTalk && unit.voice.frames >= kFramesOfTalk;
     const bool gone = unit.voice.gone || controller.address == kNullAddress ||
                       (talked && age > kGone && age / kGonePauses > unit.voice.longest_gap);
     const Address address = controller.address;
     add(controller.bus, address, kPgnAddressClaimed, age, claim_bytes(controller.name));
     notes.back().note.boot = gone ? 1 : 0;
+    if (talked)
+      for (unsigned byte = 0; byte < 8; ++byte)
+        notes.back().note.data +=
+            static_cast<char>(static_cast<std::uint64_t>(unit.voice.longest_gap) >> 8 * byte);
     for (const auto& [pgn, said] : unit.said) add(controller.bus, address, pgn, age_of(said.time), said.data);
     for (const Said& member : unit.members)
       add(controller.bus, address, kPgnWorkingSetMember, age_of(member.time), member.data);

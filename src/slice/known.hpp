@@ -27,6 +27,10 @@ class Known final : public NetworkSink, public TransferSink {
   /// gone.
   std::vector<Note> notes(TimeNs at) const;
 
+  /// Statistics of this bus come at a pace, and none came for longer than that, nor was it heard since
+  /// `heard`: the recorder stood still.
+  bool stood_still(BusIndex bus, TimeNs heard, TimeNs at) const;
+
   const Network& network() const { return network_; }
 
  private:
@@ -53,10 +57,14 @@ class Known final : public NetworkSink, public TransferSink {
   Unit& unit_of(BusIndex bus, Address address);
   Unit& unit_of(ControllerId id);
 
+  /// The recorder did not hear all, or everybody was asked to be quiet: who talks all the time must show it
+  /// anew.
+  void forget_talk(BusIndex bus, TimeNs time);
+
   struct Statistics {
     TimeNs last = 0;
     SpanNs period = 0;
-    std::uint64_t count = 0;
+    std::uint64_t count = 0, lost = 0;
   };
 
   Network network_;

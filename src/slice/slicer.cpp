@@ -28,6 +28,13 @@ bool is_about_the_machine(Pgn pgn, Address destination) {
     case 0xF004:  // engine speed
     case 0xFEF7:  // supply voltage
     case 0xDF00:  // DM13: who asked for silence
+    case 0xEC00:  // transfers: who has which software
+    case 0xEB00:
+    case 0xFEDA:  // software, and other identification, if it is short
+    case 0xFDC5:
+    case 0xFEEB:
+    case 0xFC8D:
+    case 0xFC8E:
       return true;
     case 0xE600:  // terminal
     case 0xCB00:  // task controller
@@ -77,9 +84,12 @@ class Slicer::Impl {
     BusIndex written = 0;            // its number in the slice
     std::uint64_t lost = 0;          // told before its next packet
     LinkState link = LinkState::up;  // in the source
+    TimeNs heard = INT64_MIN;        // latest frame or statistics
+    bool deaf = false;               // told to be paused since the part began
   };
   Bus& bus(BusIndex index);
   void take_notice(const Event& event);
+  void hear(Bus& bus, TimeNs time);
   std::optional<std::size_t> span_at(TimeNs time) const;
   void enter(std::size_t span, TimeNs time);
   void leave();
@@ -116,7 +126,8 @@ std::optional<std::size_t> Slicer::Impl::span_at(TimeNs time) const {
 std::string Slicer::Impl::words(std::size_t span) const {
   const SliceSpan& now = plan_.spans[span];
   std::string text = fmt::format("part {} of {}, {} to {}", span + 1, plan_.spans.size(),
-                                 format_date_time(now.from), format_date_time(now.to));
+                                 now.from == INT64_MIN ? "the begin" : format_date_time(now.from),
+                                 now.to == INT64_MAX ? "the end" : format_date_time(now.to));
   if (!plan_.why.empty()) text += ", " + plan_.why;
   return text;
 }
@@ -142,7 +153,15 @@ void Slicer::Impl::enter(std::size_t span, TimeNs time) {
   out_.write_note(0, time, cut);
   for (Bus& one : buses_) {
     one.lost = 0;
-    if (one.told && (one.link != LinkState::up || parts_ > 0)) out_.write_link(one.written, time, one.link);
+    if (!one.told) continue;
+    const auto index = static_cast<BusIndex>(&one - buses_.data());
+    // In a hole of the statistics the recorder did not hear; until the bus is heard again it does not here,
+    // either.
+    one.deaf = one.link == LinkState::up && known_.stood_still(index, one.heard, time);
+    if (one.deaf)
+      out_.write_link(one.written, time, LinkState::paused);
+    else if (one.link != LinkState::up || parts_ > 0)
+      out_.write_link(one.written, time, one.link);
   }
   for (const Known::Note& known : known_.notes(time)) {
     if (known.bus >= buses_.size() || !buses_[known.bus].told) continue;
@@ -157,7 +176,12 @@ void Slicer::Impl::enter(std::size_t span, TimeNs time) {
 void Slicer::Impl::leave() {
   const TimeNs end = std::max(wrote_until_, plan_.spans[*span_].to);
   for (const Bus& one : buses_) {
-    if (!one.told) continue;
+    if (!one.told || one.deaf) continue;
+    const auto index = static_cast<BusIndex>(&one - buses_.data());
+    if (known_.stood_still(index, one.heard, end)) {
+      out_.write_link(one.written, wrote_until_, LinkState::paused);
+      continue;
+    }
     if (one.link == LinkState::down) out_.write_link(one.written, end, LinkState::up);
     out_.write_link(one.written, end, LinkState::paused);
   }
@@ -205,6 +229,7 @@ void Slicer::Impl::take(const Event& event) {
   known_.take(event);
   if (!is_packet(event)) return take_notice(event);
   Bus& from = bus(event.bus);
+  hear(from, event.time);
   if (!inside_ || event.kind == EventKind::foreign || !from.told || !wanted(event)) {
     ++tally_.left_out;
     if (inside_ && event.kind == EventKind::foreign) ++tally_.foreign;
@@ -218,6 +243,14 @@ void Slicer::Impl::take(const Event& event) {
   ++tally_.by_span[*span_];
 }
 
+// A frame, or statistics of the bus.
+void Slicer::Impl::hear(Bus& bus, TimeNs time) {
+  bus.heard = time;
+  if (!inside_ || !bus.told || !std::exchange(bus.deaf, false)) return;
+  out_.write_link(bus.written, time, LinkState::up);
+  wrote_until_ = time;
+}
+
 void Slicer::Impl::take_notice(const Event& event) {
   if (const auto* info = std::get_if<BusInfo>(event.notice)) {
     if (event.bus >= kMaxBuses) return;
@@ -229,6 +262,7 @@ void Slicer::Impl::take_notice(const Event& event) {
     return out_.add_bus(*info);
   }
   if (const auto* counters = std::get_if<Counters>(event.notice)) {
+    hear(bus(event.bus), event.time);
     if (!inside_ || !bus(event.bus).told) return;
     out_.write_counters(bus(event.bus).written, event.time, *counters);
     wrote_until_ = event.time;

@@ -52,8 +52,8 @@ struct SliceTally {
 
 /// Of the chosen controllers everything that they send and that is sent to them is kept, and besides what the
 /// examiner must have to be right about them: address claims, requests and working sets of everybody, status
-/// of task controllers, terminals and file servers, speed with key switch, engine speed, supply voltage;
-/// error frames and statistics.
+/// of task controllers, terminals and file servers, speed with key switch, engine speed, supply voltage,
+/// identification; error frames and statistics.
 ///
 /// Memory: bounded by who is on the bus.
 class Slicer {

@@ -168,6 +168,13 @@ int run(const CutCommand& command) {
     }
   }
 
+  if (!command.controllers.empty()) {
+    plan.why += (plan.why.empty() ? "" : ", ") + std::string("only what concerns");
+    for (std::size_t i = 0; i < command.controllers.size() && i < 3; ++i)
+      plan.why += (i > 0 ? ", " : " ") + printable_utf8(command.controllers[i]);
+    if (command.controllers.size() > 3) plan.why += " and others";
+    plan.why += ": no causes are proposed";
+  }
   auto source = CaptureSource::open(options.captures);
   if (!source) return fail(source.error());
   std::span<const Event> events = source->read();

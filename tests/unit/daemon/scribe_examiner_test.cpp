@@ -66,7 +66,7 @@ TEST_CASE("A live report is the report of the files: 200 random runs, asked at r
   {
     // The schema's messages are made once, under a lock that all examiners of this process share: not while one of them forks.
     RandomRun alone(1'000);
-    alone.feed(300);
+    alone.feed(3'000);
     alone.end();
     alone.check();
   }
