@@ -191,3 +191,41 @@ TEST_CASE("what cannot be cut is told", "[cut]") {
   CHECK(empty.code == 2);
   CHECK(empty.errors.find("the captures go from") != std::string::npos);
 }
+
+TEST_CASE("whoever is silent where a slice begins, or until its end, is told so", "[cut]") {
+  for (const Case& one : all_cases()) {
+    const bool drop = one.name == "supply-drop", lost = one.name == "controller-lost";
+    if (!drop && !lost) continue;
+    const Json whole = report_of(one, tramlog::cases::quoted(one.capture));
+    const Slice slice("inside.pcapng");
+    // Two seconds within the first dropout; ten around the moment when a controller goes for good.
+    const std::string options = drop ? "--from 31.5 --to 34" : "--around dropouts --roster " + tramlog::cases::quoted(one.roster);
+    REQUIRE(run("TRAMLOG cut " + options + " -o " + slice.path() + " " + tramlog::cases::quoted(one.capture)).code == 0);
+    const Json part = report_of(one, slice.path());
+    std::set<std::string> gone, should;
+    for (const Json& dropout : part["dropouts"]) gone.insert(dropout["controller"].get<std::string>());
+    for (const Json& dropout : whole["dropouts"]) should.insert(dropout["controller"].get<std::string>());
+    CHECK(gone == should);
+    for (const Json& entry : part["roster"]["entries"])
+      CHECK((entry["state"] == "lost") == (should.count(entry["controller"].get<std::string>()) > 0));
+  }
+}
+
+TEST_CASE("a slice for one controller says so, and proposes no causes", "[cut]") {
+  for (const Case& one : all_cases()) {
+    if (one.name != "supply-drop") continue;
+    const Slice slice("one.pcapng");
+    REQUIRE(run("TRAMLOG cut --controller \"metering rear\" --roster " + tramlog::cases::quoted(one.roster) + " -o " + slice.path() + " " +
+                tramlog::cases::quoted(one.capture))
+                .code == 0);
+    const Json part = report_of(one, slice.path());
+    CHECK(part["findings"].empty());
+    CHECK(part["dropouts"].size() == 2);
+    for (const Json& entry : part["roster"]["entries"])
+      CHECK(entry["state"] == (entry["label"] == "metering rear" ? "intermittent" : entry["label"] == "display" ? "present" : entry["state"]));
+    const std::string text = run(report_command(one, "text") + slice.path()).output;
+    CHECK(text.find("only what concerns metering") != std::string::npos);
+    CHECK(text.find("1677") == std::string::npos);
+    CHECK(text.find("2262") == std::string::npos);
+  }
+}
