@@ -368,10 +368,22 @@ void Conclude::implements() {
     const auto found = index_of(state_.controller_party_[place]);
     return found ? static_cast<ControllerId>(*found) : kNobody;
   };
+  const bool sliced = std::any_of(out_.recorder.notes.begin(), out_.recorder.notes.end(), [](const RecordedNote& noted) {
+    return noted.note.kind == RecorderNote::Kind::cut;
+  });
   for (ImplementRecord& implement : out_.seeding.implements) {
     implement.client = index(implement.client);
     for (LinkRecord& link : implement.links) link.server = index(link.server);
-    for (CheckLine& line : implement.lines) fold_power_down(line);
+    for (CheckLine& line : implement.lines) {
+      fold_power_down(line);
+      // What was delivered before and between the parts of a slice is in its totals all the same.
+      if (sliced && line.code.rfind("total.", 0) == 0 && line.verdict == Verdict::attention) {
+        line.verdict = Verdict::not_shown;
+        line.text = "Not shown in a slice: totals include what was delivered outside of it.";
+        line.figures.clear();
+        line.moments.clear();
+      }
+    }
   }
   for (CheckLine& line : out_.seeding.lines) fold_power_down(line);
 }
