@@ -233,13 +233,15 @@ void add_cut_command(CLI::App& app, int& code) {
       ->add_option("--around", cut->around,
                    "Around what the report tells. One of: dropouts, faults, findings, notes; or the second "
                    "of them: dropouts:2. Again and again")
-      ->type_name("WHAT");
+      ->type_name("WHAT")
+      ->allow_extra_args(false);
   command->add_option("--margin", cut->margin_s, "Seconds that are kept before and after it")
       ->capture_default_str();
   command->add_option("--controller", cut->controllers,
                       "Only what this controller sends and gets (label of the roster, function's term, NAME "
                       "in hex or address), and what the report "
-                      "needs besides. Again and again");
+                      "needs besides. Again and again")
+      ->allow_extra_args(false);
   add_roster(*command, cut->common, false);
   add_schema(*command, cut->common);
   add_implement(*command, cut->common);
