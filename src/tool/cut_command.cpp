@@ -186,7 +186,7 @@ int run(const CutCommand& command) {
     return fail(usage("nothing lies both " + plan.why + " and between --from and --to", "--around",
                       "leave one of them out"));
 
-  auto writer = CaptureWriter::create(options.output);
+  auto writer = CaptureWriter::create_beside(options.output);
   if (!writer) return fail(writer.error());
   Slicer slicer(plan, *writer);
   Progress progress;
@@ -195,8 +195,6 @@ int run(const CutCommand& command) {
     progress.add(events.size());
   }
   const SliceTally tally = slicer.finish();
-  auto written = writer->finish();
-  if (!written) return fail(written.error());
   code = tell_losses(*source, {}, "kept");
   if (tally.kept == 0) {
     const std::string there = tally.first
@@ -206,6 +204,8 @@ int run(const CutCommand& command) {
     return fail(usage("no frame was kept", printable_utf8(options.output),
                       there + "; choose another time or controller"));
   }
+  const auto written = writer->finish();
+  if (!written) return fail(written.error());
   CommonOptions to_output;  // the summary goes to standard output, the slice is in the file
   for (SliceSpan& span : plan.spans) {
     span.from = std::max(span.from, *tally.first);

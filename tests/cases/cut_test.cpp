@@ -9,6 +9,7 @@
 
 #include "cases/all_cases.hpp"
 #include "cases/program.hpp"
+#include "unit/temp_folder.hpp"
 
 using namespace tramlog::cases;
 using Json = nlohmann::json;
@@ -190,4 +191,25 @@ TEST_CASE("what cannot be cut is told", "[cut]") {
   const Outcome empty = cut("--from 2031-01-01T00:00:00Z -o " + slice.path());
   CHECK(empty.code == 2);
   CHECK(empty.errors.find("the captures go from") != std::string::npos);
+}
+
+TEST_CASE("a cut that keeps nothing leaves what was there", "[cut]") {
+  const tramlog::test::TempFolder folder;
+  const std::string capture = quoted(TRAMLOG_SOURCE_DIR "/captures/fuse-opens/capture.pcapng.zst");
+  folder.write("slice.pcapng", "old");
+  const std::string cut = "TRAMLOG cut -o " + quoted(folder.path("slice.pcapng")) + " " + capture;
+  CHECK(run(cut + " --from 2001-01-01 --to 2001-01-02").code == 2);
+  CHECK(folder.read("slice.pcapng") == "old");
+  CHECK(run(cut + " --to 10").code == 0);
+  CHECK(folder.read("slice.pcapng").size() > 1000);
+  CHECK(folder.names().size() == 1);
+}
+
+TEST_CASE("mending touches no file that stands beside its result", "[mend]") {
+  const tramlog::test::TempFolder folder;
+  const std::string capture = TRAMLOG_SOURCE_DIR "/captures/fuse-opens/capture.pcapng.zst";
+  fs::copy_file(capture, folder.path("x.pcapng.zst.part"));
+  REQUIRE(run("TRAMLOG mend " + quoted(folder.path("x.pcapng.zst.part")) + " -o " + quoted(folder.path("x.pcapng.zst"))).code == 0);
+  CHECK(folder.read("x.pcapng.zst.part") == file_text(capture));
+  CHECK(folder.names() == std::vector<std::string>{"x.pcapng.zst", "x.pcapng.zst.part"});
 }
