@@ -12,6 +12,7 @@
 #include "slice/around.hpp"
 #include "slice/slicer.hpp"
 #include "tool/command.hpp"
+#include "tool/days_report.hpp"
 #include "tool/implement_option.hpp"
 #include "tool/progress.hpp"
 
@@ -126,7 +127,7 @@ std::string summary(const SlicePlan& plan, const SliceTally& tally, const std::s
 }
 
 int run(const CutCommand& command) {
-  const CommonOptions& options = command.common;
+  CommonOptions options = command.common;
   const bool json = options.format == "json";
   if (!json && options.format != "text")
     return fail(usage("unknown format \"" + printable_utf8(options.format) + "\"", "--format",
@@ -138,6 +139,7 @@ int run(const CutCommand& command) {
         usage("nobody said what to keep", "command line", "give --from, --to, --around or --controller"));
   if (!(command.margin_s >= 0) || command.margin_s > 86400)
     return fail(usage("the margin is no time of a day", "--margin", "give seconds, 0 to 86400"));
+  if (auto error = unfold_folders(options.captures)) return fail(*error);
   if (auto error = check_paths(options)) return fail(*error);
   auto bounds = bounds_of(options);
   if (!bounds) return fail(bounds.error());
