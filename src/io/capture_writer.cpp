@@ -26,6 +26,11 @@ bool ends_with(std::string_view text, std::string_view tail) {
   return text.size() >= tail.size() && text.substr(text.size() - tail.size()) == tail;
 }
 
+Error cannot_create(int error, const std::string& path) {
+  return Error{ErrorKind::environment, std::string("cannot create the capture: ") + std::strerror(error),
+               path, "check that the folder exists and may be written"};
+}
+
 }  // namespace
 
 class CaptureWriter::Impl {
@@ -46,7 +51,7 @@ class CaptureWriter::Impl {
   Impl(const Impl&) = delete;
   Impl& operator=(const Impl&) = delete;
   ~Impl() {
-    flush();
+    if (part_.empty()) flush();
     if (descriptor_ >= 0) ::close(descriptor_);
     if (!part_.empty()) ::unlink(part_.c_str());
     ZSTD_freeCCtx(compressor_);
@@ -142,24 +147,23 @@ CaptureWriter::~CaptureWriter() = default;
 
 Result<CaptureWriter> CaptureWriter::create(const std::string& path) {
   const int descriptor = ::open(path.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
-  if (descriptor < 0) {
-    return Error{ErrorKind::environment, std::string("cannot create the capture: ") + std::strerror(errno),
-                 path, "check that the folder exists and may be written"};
-  }
+  if (descriptor < 0) return cannot_create(errno, path);
   auto impl = std::make_unique<Impl>(descriptor, path, ends_with(path, ".zst"));
   impl->encoder().section();
   return CaptureWriter(std::move(impl));
 }
 
+Result<CaptureWriter> CaptureWriter::create_beside(const std::string& path) {
+  auto writer = create_for_blocks(path);
+  if (writer) writer->impl_->encoder().section();
+  return writer;
+}
+
 Result<CaptureWriter> CaptureWriter::create_for_blocks(const std::string& path) {
-  std::string part = path + ".part";
-  const int descriptor = ::open(part.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
-  if (descriptor < 0) {
-    return Error{ErrorKind::environment, std::string("cannot create the capture: ") + std::strerror(errno),
-                 path, "check that the folder exists and may be written"};
-  }
-  auto impl = std::make_unique<Impl>(descriptor, path, ends_with(path, ".zst"));
-  impl->put_in_place_of(std::move(part));
+  Outlet out = open_outlet(path, 0644);
+  if (out.fd < 0) return cannot_create(out.error, path);
+  auto impl = std::make_unique<Impl>(out.fd, std::move(out.path), ends_with(path, ".zst"));
+  impl->put_in_place_of(std::move(out.part));
   return CaptureWriter(std::move(impl));
 }
 

@@ -17,8 +17,11 @@ class CaptureWriter {
   /// frames.
   static Result<CaptureWriter> create(const std::string& path);
 
-  /// Starts a file without a section header, for blocks that exist already. It is written beside its place
-  /// (".part") and put there by finish(); without finish() nothing is left behind.
+  /// As create(), but written beside its place and put there by finish(); without finish() nothing is left
+  /// behind, and what was at that place stays. Pipes and devices are written to directly.
+  static Result<CaptureWriter> create_beside(const std::string& path);
+
+  /// As create_beside(), without a section header, for blocks that exist already.
   static Result<CaptureWriter> create_for_blocks(const std::string& path);
 
   CaptureWriter(CaptureWriter&&) noexcept;

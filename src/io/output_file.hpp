@@ -1,6 +1,8 @@
 // A file on its way out: written beside its place and put there when it is whole.
 #pragma once
 
+#include <sys/types.h>
+
 #include <memory>
 #include <string>
 #include <string_view>
@@ -8,6 +10,19 @@
 #include "base/result.hpp"
 
 namespace tramlog {
+
+/// Where the bytes of a file go until they are whole.
+struct Outlet {
+  int fd = -1;       // to be closed by the caller; negative: not opened
+  int error = 0;     // then errno
+  std::string path;  // the place, links resolved
+  std::string part;  // the new file beside it, of a name that nothing had; empty: written directly
+};
+
+/// What is there and no ordinary file (a pipe, a device) is opened itself. Otherwise a file of its own is
+/// made in the folder of the place, or of what a link there points to; it gets the permissions of the file
+/// that it is to replace, else `mode` less the umask. Nothing that exists is opened, changed or removed.
+Outlet open_outlet(const std::string& path, mode_t mode);
 
 class OutputFile {
  public:
@@ -28,7 +43,7 @@ class OutputFile {
  private:
   OutputFile(std::string path, std::string part, int fd);
 
-  std::string path_;  // empty: standard output
+  std::string path_;  // links resolved; empty: standard output
   std::string part_;  // empty: written directly
   int fd_;
   int error_ = 0;  // errno of the first write that failed

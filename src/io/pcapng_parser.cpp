@@ -22,6 +22,13 @@ constexpr std::uint32_t kExtendedDataMask = kCanExtended | kCanRemote | kCanErro
 constexpr std::uint32_t kDirectionMask = 3, kDirectionOutbound = 2;
 constexpr const char* kEndsInside = "file ends inside a block";
 
+/// If eight bytes of a block were lost and the next one is as long, that one's second word, its length,
+/// stands where this one's should end; before it stands its type.
+bool may_be_next(std::uint32_t word_before_length) {
+  return (word_before_length != 0 && word_before_length <= kEnhancedPacket) ||
+         word_before_length == kRecorderNote;
+}
+
 }  // namespace
 
 bool PcapngParser::fill(EventBatch& batch) {
@@ -61,6 +68,7 @@ void PcapngParser::run_enhanced(EventBatch& batch) {
         length < kEnhancedBytes + socketcan::kHeaderBytes)
       break;
     if (pcapng::load32(at + length - 4, kSwapped) != length) break;
+    if (may_be_next(pcapng::load32(at + length - 8, kSwapped))) break;
     const std::uint32_t interface = pcapng::load32(at + 8, kSwapped);
     if (interface != known) {
       if (interface >= interfaces_.size() || !interfaces_[interface].can) break;
@@ -175,9 +183,23 @@ CaptureParser::Step PcapngParser::one_block(EventBatch& batch) {
     handle(batch, moved, length);
     if (sink_ != nullptr) hand_on(moved, length, damaged, true);
   } else {
+    if (may_be_next(load32(block + length - 8))) {
+      // Believed to have lost bytes if a whole block starts there and none follows this one.
+      const std::size_t back = length - 8;
+      const Need next = need(batch, back + length);
+      if (next == Need::deliver) return Step::deliver;
+      if (next == Need::ready && plausible_block(window_.at() + back, length, swapped_) > 0) {
+        if (need(batch, length + kLongestSought) == Need::deliver) return Step::deliver;
+        const std::size_t behind = std::min<std::size_t>(window_.available() - length, kLongestSought);
+        if (plausible_block(window_.at() + length, behind, swapped_) == 0) {
+          begin_damage("a block with bytes missing");
+          return Step::again;
+        }
+      }
+    }
     const std::uint64_t damaged = tally_.damaged_bytes;
-    handle(batch, block, length);
-    if (sink_ != nullptr) hand_on(block, length, damaged, false);
+    handle(batch, window_.at(), length);
+    if (sink_ != nullptr) hand_on(window_.at(), length, damaged, false);
   }
   window_.advance(length);
   return Step::again;

@@ -279,14 +279,15 @@ std::optional<Error> obstacle(const std::string& path) {
 
 Result<std::unique_ptr<TableWriter>> make_sqlite_writer(const std::string& path) {
   if (auto error = obstacle(path)) return *error;
-  const std::string part = path + ".part";
   // SQLite would add to what a broken export left, and tells less about a folder that is not there.
-  const int fd = ::open(part.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666);
-  if (fd < 0)
-    return Error{ErrorKind::environment, std::string("cannot create the file (") + std::strerror(errno) + ")",
-                 path, "check the folder and its permissions"};
-  ::close(fd);
-  auto writer = std::make_unique<SqliteTables>(path, part);
+  Outlet out = open_outlet(path, 0666);
+  if (out.fd >= 0) ::close(out.fd);
+  if (out.fd < 0 || out.part.empty())
+    return Error{
+        ErrorKind::environment,
+        std::string("cannot create the file (") + std::strerror(out.fd < 0 ? out.error : EINVAL) + ")", path,
+        "check the folder and its permissions"};
+  auto writer = std::make_unique<SqliteTables>(out.path, out.part);
   writer->open();
   return std::unique_ptr<TableWriter>(std::move(writer));
 }

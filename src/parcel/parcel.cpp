@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cctype>
+#include <map>
 #include <set>
 
 #include "base/utf8.hpp"
@@ -53,6 +54,11 @@ bool is_mail_head(std::string_view head) {
   return fields >= 2 && telling;
 }
 
+/// "again-2-report.txt": the end of the name goes on telling what is in the file.
+std::string another_name(const std::string& name, unsigned count) {
+  return "again-" + std::to_string(count) + "-" + std::string(cut_text(name, kLongestName - 20));
+}
+
 }  // namespace
 
 const Member* Parcel::find(std::string_view name) const {
@@ -87,10 +93,13 @@ Result<Parcel> read_parcel(std::string_view bytes, const std::string& where) {
   if (!members) return members.error();
   Parcel parcel;
   std::set<std::string> taken;
+  std::map<std::string, unsigned> times;  // beyond the first
   for (Member& member : *members) {
-    member.name = safe_member_name(member.name);
-    // The first of a name counts: it is what tramlog wrote.
-    if (taken.insert(member.name).second) parcel.members.push_back(std::move(member));
+    // The first of a name keeps it: it is what tramlog wrote. Whatever else came under it is not lost.
+    const std::string name = safe_member_name(member.name);
+    member.name = name;
+    while (!taken.insert(member.name).second) member.name = another_name(name, ++times[name] + 1);
+    parcel.members.push_back(std::move(member));
   }
   if (parcel.find(kFactsMember) == nullptr)
     return Error{

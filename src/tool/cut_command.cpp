@@ -12,6 +12,7 @@
 #include "slice/around.hpp"
 #include "slice/slicer.hpp"
 #include "tool/command.hpp"
+#include "tool/days_report.hpp"
 #include "tool/implement_option.hpp"
 #include "tool/progress.hpp"
 
@@ -126,7 +127,7 @@ std::string summary(const SlicePlan& plan, const SliceTally& tally, const std::s
 }
 
 int run(const CutCommand& command) {
-  const CommonOptions& options = command.common;
+  CommonOptions options = command.common;
   const bool json = options.format == "json";
   if (!json && options.format != "text")
     return fail(usage("unknown format \"" + printable_utf8(options.format) + "\"", "--format",
@@ -138,6 +139,7 @@ int run(const CutCommand& command) {
         usage("nobody said what to keep", "command line", "give --from, --to, --around or --controller"));
   if (!(command.margin_s >= 0) || command.margin_s > 86400)
     return fail(usage("the margin is no time of a day", "--margin", "give seconds, 0 to 86400"));
+  if (auto error = unfold_folders(options.captures)) return fail(*error);
   if (auto error = check_paths(options)) return fail(*error);
   auto bounds = bounds_of(options);
   if (!bounds) return fail(bounds.error());
@@ -193,7 +195,7 @@ int run(const CutCommand& command) {
     return fail(usage("nothing lies both " + plan.why + " and between --from and --to", "--around",
                       "leave one of them out"));
 
-  auto writer = CaptureWriter::create(options.output);
+  auto writer = CaptureWriter::create_beside(options.output);
   if (!writer) return fail(writer.error());
   Slicer slicer(plan, *writer);
   Progress progress;
@@ -202,8 +204,6 @@ int run(const CutCommand& command) {
     progress.add(events.size());
   }
   const SliceTally tally = slicer.finish();
-  auto written = writer->finish();
-  if (!written) return fail(written.error());
   code = tell_losses(*source, {}, "kept");
   if (tally.kept == 0) {
     const std::string there = tally.first
@@ -213,6 +213,8 @@ int run(const CutCommand& command) {
     return fail(usage("no frame was kept", printable_utf8(options.output),
                       there + "; choose another time or controller"));
   }
+  const auto written = writer->finish();
+  if (!written) return fail(written.error());
   CommonOptions to_output;  // the summary goes to standard output, the slice is in the file
   for (SliceSpan& span : plan.spans) {
     span.from = std::max(span.from, *tally.first);

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <filesystem>
+#include <fstream>
 
 #include "exam/words.hpp"
 #include "io/capture_folder.hpp"
@@ -18,19 +19,8 @@ namespace fs = std::filesystem;
 
 constexpr std::size_t kDaysNamed = 10;
 
-// Folders replaced by the captures in them.
 std::optional<Error> unfold(CommonOptions& options) {
-  std::vector<std::string> paths;
-  for (const std::string& path : options.captures) {
-    if (!is_folder(path)) {
-      paths.push_back(path);
-      continue;
-    }
-    const auto inside = captures_in_folder(path);
-    if (!inside) return inside.error();
-    paths.insert(paths.end(), inside.value().begin(), inside.value().end());
-  }
-  options.captures = std::move(paths);
+  if (auto error = unfold_folders(options.captures)) return error;
   for (const std::string& path : options.captures)
     if (path == "-")
       return Error{ErrorKind::usage, "days cannot be told from standard input", "-",
@@ -56,6 +46,20 @@ int one_day(const CommonOptions& options, const Format& format, const std::optio
                  damaged ? kDamagedInput : exit_code_of(report.value()));
 }
 
+// -o names a folder, if it is one or can be nothing else.
+bool names_folder(const std::string& output) {
+  return output.ends_with('/') || is_folder(output);
+}
+
+// Every page of ours allows itself nothing but its own style and script, and says so at its begin.
+bool is_our_page(const std::string& path) {
+  std::string head(2048, '\0');
+  std::ifstream file(path, std::ios::binary);
+  file.read(head.data(), static_cast<std::streamsize>(head.size()));
+  return head.find("content=\"default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-") !=
+         std::string::npos;
+}
+
 class Overview {
  public:
   Overview(const CommonOptions& options, const Format& format) : options_(options), format_(format) {
@@ -63,14 +67,23 @@ class Overview {
   }
 
   // HTML with -o: the folder of the pages.
-  std::optional<Error> begin() {
+  std::optional<Error> begin(const SortedDays& sorted) {
     if (!pages_) return std::nullopt;
     std::error_code error;
-    if (fs::exists(options_.output, error) && !fs::is_directory(options_.output, error))
-      return Error{ErrorKind::usage, "several days are several pages, and this is a file", options_.output,
-                   "name a folder with -o"};
+    const bool there = fs::exists(options_.output, error);
+    if (!names_folder(options_.output) && (there || options_.output.ends_with(".html")))
+      return Error{ErrorKind::usage, "several days are several pages, and this is one file", options_.output,
+                   "name a folder: -o pages/, or one of the days: --day"};
+    std::vector<std::string> names{"index"};
+    for (const DayOfCaptures& day : sorted.days) names.push_back(day.date);
+    for (const std::string& name : names) {
+      const std::string page = (fs::path(options_.output) / (name + ".html")).string();
+      if (fs::exists(fs::symlink_status(page, error)) && !is_our_page(page))
+        return Error{ErrorKind::usage, "a file that is no page of a report would be overwritten", page,
+                     "name another folder with -o"};
+    }
     fs::create_directories(options_.output, error);
-    if (error)
+    if (error || !fs::is_directory(options_.output))
       return Error{ErrorKind::environment, "cannot make the folder (" + error.message() + ")",
                    options_.output, "check its permissions"};
     return std::nullopt;
@@ -122,6 +135,21 @@ class Overview {
 
 }  // namespace
 
+std::optional<Error> unfold_folders(std::vector<std::string>& captures) {
+  std::vector<std::string> paths;
+  for (const std::string& path : captures) {
+    if (!is_folder(path)) {
+      paths.push_back(path);
+      continue;
+    }
+    const auto inside = captures_in_folder(path);
+    if (!inside) return inside.error();
+    paths.insert(paths.end(), inside.value().begin(), inside.value().end());
+  }
+  captures = std::move(paths);
+  return std::nullopt;
+}
+
 bool wants_days(const CommonOptions& options, const std::string& day) {
   return !day.empty() || std::any_of(options.captures.begin(), options.captures.end(), is_folder);
 }
@@ -148,6 +176,10 @@ int report_days(CommonOptions options, const std::string& day) {
          where, sorted.unreadable.front() + "; name another folder"});
   for (const std::string& file : sorted.unreadable)
     fail({ErrorKind::input, "a file is left out", file, "the others are reported"});
+  const bool to_folder = options.format == "html" && names_folder(options.output);
+  if (!day.empty() && to_folder)
+    return fail({ErrorKind::usage, "one day is one page, and this is a folder", options.output,
+                 "name a file: -o " + day + ".html"});
   if (!day.empty()) {
     std::string dates;
     for (const DayOfCaptures& one : sorted.days) {
@@ -161,12 +193,12 @@ int report_days(CommonOptions options, const std::string& day) {
     return fail(
         {ErrorKind::usage, "there is no capture of the day " + day, "--day", "choose one of: " + dates});
   }
-  if (sorted.days.size() == 1) {
+  if (sorted.days.size() == 1 && !to_folder) {
     options.captures = sorted.days.front().paths;
     return one_day(options, *format, roster.value(), schema.value(), sorted.damaged);
   }
   Overview overview(options, *format);
-  if (const auto error = overview.begin()) return fail(*error);
+  if (const auto error = overview.begin(sorted)) return fail(*error);
   for (const DayOfCaptures& one : sorted.days)
     if (const auto error = overview.add(one, roster.value(), schema.value())) return fail(*error);
   return overview.finish(sorted);

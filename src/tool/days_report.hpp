@@ -5,6 +5,9 @@
 
 namespace tramlog {
 
+/// Folders replaced by the captures in them. Errors: as captures_in_folder().
+std::optional<Error> unfold_folders(std::vector<std::string>& captures);
+
 /// Some of the captures named is a folder, or one day was asked for.
 bool wants_days(const CommonOptions& options, const std::string& day);
 

@@ -1,4 +1,6 @@
 // tramlog report, tramlog rollcall: examine captures and render what was found.
+#include <utility>
+
 #include "parcel/unpack.hpp"
 #include "report/format.hpp"
 #include "tool/ask_command.hpp"
@@ -15,6 +17,20 @@ struct PrintChoice {
   bool limits = false, weights = false;
   std::string day;  // of a folder of captures
 };
+
+// A parcel's report was made when the parcel was: the first of the options that came too late for it.
+std::optional<Error> of_no_use_for_parcel(const CommonOptions& options, const PrintChoice& print) {
+  const std::pair<bool, const char*> given[] = {
+      {!options.roster.empty(), "--roster"},   {!print.day.empty(), "--day"},
+      {!options.schema.empty(), "--schema"},   {!options.descriptions.empty(), "--device-description"},
+      {!options.limits.empty(), "--limits"},   {!options.causes.empty(), "--cause-weights"},
+      {!options.library.empty(), "--library"}, {options.place, "--place"}};
+  for (const auto& [is_given, name] : given)
+    if (is_given)
+      return Error{ErrorKind::usage, "the report in a parcel is made already, and this would change it", name,
+                   "leave it out, or examine the captures in the parcel: tramlog parcel --unpack"};
+  return std::nullopt;
+}
 
 int run(const CommonOptions& options, const LiveOptions& live, const AskChoice& choice, bool rollcall,
         const PrintChoice& print = {}) {
@@ -41,6 +57,7 @@ int run(const CommonOptions& options, const LiveOptions& live, const AskChoice& 
       if (options.captures.size() > 1)
         return fail({ErrorKind::usage, "a parcel holds a whole report and stands alone", path,
                      "name it alone, or unpack it and name its captures: tramlog parcel --unpack"});
+      if (const auto error = of_no_use_for_parcel(options, print)) return fail(*error);
       return deliver_stored_report(options, path);
     }
   if (live.live) {
@@ -86,8 +103,9 @@ void add_report_command(CLI::App& app, int& code) {
   command->footer(
       "Example:\n  tramlog report --roster drill.toml monday-1.pcapng monday-2.pcapng.zst\n  tramlog report "
       "--live\n  tramlog report --format html -o pages/ /var/lib/tramlog\n\n"
-      "A folder stands for the captures in it. If they are of several days, the report is an overview, day by day;\n"
-      "--format html with -o FOLDER writes index.html and a page for each day.\n\n"
+      "A folder stands for the captures in it. If they are of several days, the report is an overview, day "
+      "by day;\n"
+      "--format html with -o FOLDER/ writes index.html and a page for each day.\n\n"
       "Exit code: 0 nothing wrong, 1 something wrong on the bus, 2 wrong usage,\n"
       "3 a capture is damaged or unreadable, 4 the environment failed.");
   command->callback([options, live, print, &code] { code = run(*options, *live, {}, false, *print); });

@@ -9,6 +9,7 @@
 
 #include "cases/all_cases.hpp"
 #include "cases/program.hpp"
+#include "unit/temp_folder.hpp"
 
 using namespace tramlog::cases;
 using Json = nlohmann::json;
@@ -192,6 +193,7 @@ TEST_CASE("what cannot be cut is told", "[cut]") {
   CHECK(empty.errors.find("the captures go from") != std::string::npos);
 }
 
+<<<<<<< HEAD
 TEST_CASE("whoever is silent where a slice begins, or until its end, is told so", "[cut]") {
   for (const Case& one : all_cases()) {
     const bool drop = one.name == "supply-drop", lost = one.name == "controller-lost";
@@ -228,4 +230,25 @@ TEST_CASE("a slice for one controller says so, and proposes no causes", "[cut]")
     CHECK(text.find("1677") == std::string::npos);
     CHECK(text.find("2262") == std::string::npos);
   }
+=======
+TEST_CASE("a cut that keeps nothing leaves what was there", "[cut]") {
+  const tramlog::test::TempFolder folder;
+  const std::string capture = quoted(TRAMLOG_SOURCE_DIR "/captures/fuse-opens/capture.pcapng.zst");
+  folder.write("slice.pcapng", "old");
+  const std::string cut = "TRAMLOG cut -o " + quoted(folder.path("slice.pcapng")) + " " + capture;
+  CHECK(run(cut + " --from 2001-01-01 --to 2001-01-02").code == 2);
+  CHECK(folder.read("slice.pcapng") == "old");
+  CHECK(run(cut + " --to 10").code == 0);
+  CHECK(folder.read("slice.pcapng").size() > 1000);
+  CHECK(folder.names().size() == 1);
+}
+
+TEST_CASE("mending touches no file that stands beside its result", "[mend]") {
+  const tramlog::test::TempFolder folder;
+  const std::string capture = TRAMLOG_SOURCE_DIR "/captures/fuse-opens/capture.pcapng.zst";
+  fs::copy_file(capture, folder.path("x.pcapng.zst.part"));
+  REQUIRE(run("TRAMLOG mend " + quoted(folder.path("x.pcapng.zst.part")) + " -o " + quoted(folder.path("x.pcapng.zst"))).code == 0);
+  CHECK(folder.read("x.pcapng.zst.part") == file_text(capture));
+  CHECK(folder.names() == std::vector<std::string>{"x.pcapng.zst", "x.pcapng.zst.part"});
+>>>>>>> mendfix
 }

@@ -103,3 +103,38 @@ TEST_CASE("what cannot be read in a folder is told, and the rest is reported") {
   CHECK(run("TRAMLOG report " + quoted(empty.path())).code == 3);
   CHECK(run("TRAMLOG report --day 2026-04-07 -").code == 2);
 }
+
+TEST_CASE("pages go to a folder, also if there is one day, and over no file of another") {
+  TempFolder folder, pages, several;
+  fill(several);
+  fs::copy_file(several.path("healthy.pcapng.zst"), folder.path("x.pcapng.zst"));
+  const std::string report = "TRAMLOG report --format html" + kRoster;
+  REQUIRE(run(report + "-o " + quoted(pages.path("new/")) + " " + quoted(folder.path())).code == 0);
+  CHECK(has(file_text(pages.path("new/index.html")), "<a href=\"2026-04-07.html\">"));
+  CHECK(file_text(pages.path("new/2026-04-07.html")) ==
+        run(report + quoted(folder.path("x.pcapng.zst"))).output);
+  CHECK(run(report + "-o " + quoted(pages.path("new")) + " " + quoted(several.path())).code == 1);
+  CHECK(has(file_text(pages.path("new/index.html")), "2026-04-18.html"));
+
+  pages.write("new/2026-04-12.html", "mine");
+  const Outcome refused = run(report + "-o " + quoted(pages.path("new")) + " " + quoted(several.path()));
+  CHECK(refused.code == 2);
+  CHECK(has(refused.errors, "2026-04-12.html"));
+  CHECK(pages.read("new/2026-04-12.html") == "mine");
+
+  const Outcome file = run(report + "-o " + quoted(pages.path("days.html")) + " " + quoted(several.path()));
+  CHECK(file.code == 2);
+  CHECK(has(file.errors, "name a folder"));
+  CHECK_FALSE(pages.has("days.html"));
+  CHECK(run(report + "--day 2026-04-12 -o " + quoted(pages.path("new")) + " " + quoted(several.path())).code == 2);
+}
+
+TEST_CASE("a cut takes folders of captures") {
+  TempFolder folder, out;
+  fill(folder);
+  const std::string slice = out.path("s.pcapng");
+  const Outcome cut = run("TRAMLOG cut --from 2026-04-12 --to 2026-04-13 -o " + quoted(slice) + " " + quoted(folder.path()));
+  INFO(cut.errors);
+  CHECK(cut.code == 0);
+  CHECK(has(run("TRAMLOG report " + quoted(slice)).output, "2026-04-12"));
+}

@@ -1,5 +1,7 @@
 #include "io/capture_writer.hpp"
 
+#include <fcntl.h>
+#include <sys/stat.h>
 #include <unistd.h>
 #include <zstd.h>
 
@@ -9,6 +11,8 @@
 #include <fstream>
 #include <sstream>
 #include <vector>
+
+#include "unit/temp_folder.hpp"
 
 using namespace tramlog;
 
@@ -177,4 +181,72 @@ TEST_CASE("writer: a full disk and a missing folder are told") {
   REQUIRE_FALSE(result.ok());
   CHECK(result.error().kind == ErrorKind::environment);
   CHECK(result.error().where == "/dev/full");
+}
+
+namespace {
+
+CaptureWriter writer_beside(const std::string& path) {
+  auto writer = CaptureWriter::create_beside(path);
+  REQUIRE(writer.ok());
+  return std::move(*writer);
+}
+
+}  // namespace
+
+TEST_CASE("writer: a capture comes to its place when it is whole, and nobody's file is touched") {
+  const test::TempFolder folder;
+  const std::string path = folder.write("c.pcapng", "old");
+  folder.write("c.pcapng.part", "another's");
+  std::filesystem::permissions(path, std::filesystem::perms::owner_read | std::filesystem::perms::owner_write);
+  {
+    CaptureWriter writer = writer_beside(path);
+    writer.add_bus({"can0", 250000});
+    CHECK(writer.flush());
+    CHECK(folder.read("c.pcapng") == "old");
+    CHECK(folder.names().size() == 3);
+  }
+  CHECK(folder.names() == std::vector<std::string>{"c.pcapng", "c.pcapng.part"});
+  CHECK(folder.read("c.pcapng") == "old");
+  CaptureWriter writer = writer_beside(path);
+  writer.add_bus({"can0", 250000});
+  REQUIRE(writer.finish().ok());
+  CHECK(folder.read("c.pcapng").substr(0, 4) == "\x0A\x0D\x0D\x0A");
+  CHECK(folder.read("c.pcapng.part") == "another's");
+  CHECK(folder.names().size() == 2);
+  CHECK(std::filesystem::status(path).permissions() ==
+        (std::filesystem::perms::owner_read | std::filesystem::perms::owner_write));
+}
+
+TEST_CASE("writer: what a link points to is replaced, not the link") {
+  const test::TempFolder folder;
+  std::filesystem::create_directory(folder.path("far"));
+  folder.write("far/c.pcapng", "old");
+  std::filesystem::create_symlink("far/c.pcapng", folder.path("there"));
+  std::filesystem::create_symlink("far/new.pcapng", folder.path("nowhere"));
+  for (const std::string name : {"there", "nowhere"}) {
+    REQUIRE(writer_beside(folder.path(name)).finish().ok());
+    CHECK(std::filesystem::is_symlink(folder.path(name)));
+    CHECK(folder.read(name).size() == folder.read("far/c.pcapng").size());
+    CHECK(folder.read(name).substr(0, 4) == "\x0A\x0D\x0D\x0A");
+  }
+  CHECK(folder.names() == std::vector<std::string>{"far", "nowhere", "there"});
+}
+
+TEST_CASE("writer: a pipe stays a pipe and is written to") {
+  const test::TempFolder folder;
+  const std::string path = folder.path("pipe");
+  REQUIRE(::mkfifo(path.c_str(), 0600) == 0);
+  const int reader = ::open(path.c_str(), O_RDONLY | O_NONBLOCK);
+  REQUIRE(reader >= 0);
+  CaptureWriter writer = writer_beside(path);
+  writer.add_bus({"can0", 250000});
+  const auto bytes = writer.finish();
+  REQUIRE(bytes.ok());
+  char buffer[4096];
+  const ssize_t got = ::read(reader, buffer, sizeof buffer);
+  ::close(reader);
+  CHECK(got == static_cast<ssize_t>(bytes.value()));
+  CHECK(std::string(buffer, 4) == "\x0A\x0D\x0D\x0A");
+  CHECK(std::filesystem::is_fifo(path));
+  CHECK(folder.names().size() == 1);
 }

@@ -128,6 +128,49 @@ TEST_CASE("bytes lost or added at every place") {
   }
 }
 
+TEST_CASE("eight lost bytes do not make a frame out of two blocks of one length") {
+  const BlockBuilder b(GENERATE(false, true));
+  const std::size_t hit = GENERATE(std::size_t{3}, kPackets - 2);
+  std::string bytes = b.section() + b.nanosecond_bus("can0");
+  std::size_t start = 0;
+  const auto payload = [](std::size_t i) { return std::string(8, static_cast<char>('a' + i)); };
+  for (unsigned i = 0; i < kPackets; ++i) {
+    if (i == hit) start = bytes.size();
+    bytes += b.packet(kT0 + i * 1000, can_packet(0x98FF0000 + i, payload(i)), 0, "");
+  }
+  constexpr std::size_t kLength = 48;
+  for (std::size_t at = 8; at + 8 <= kLength; ++at) {
+    std::string lost = bytes;
+    lost.erase(start + at, 8);
+    const Seen seen = read_bytes(lost);
+    CAPTURE(hit, at);
+    CHECK(seen.packets().size() == kPackets - 1);
+    for (const SeenEvent& packet : seen.packets()) {
+      const std::uint32_t i = packet.event.id & 0xFF;
+      CHECK(i != hit);
+      CHECK(packet.data == payload(i));
+    }
+    const auto damage = seen.notices<Damage>();
+    REQUIRE(damage.size() == 1);
+    CHECK(damage[0].offset == start);
+    CHECK(damage[0].bytes == kLength - 8);
+  }
+}
+
+TEST_CASE("a payload that looks like the begin of a block is a payload") {
+  const BlockBuilder b(GENERATE(false, true));
+  std::string bytes = b.section() + b.nanosecond_bus("can0");
+  for (const char byte : {'\x06', '\x05', '\x01'})
+    for (const bool first : {false, true})
+      bytes += b.packet(kT0,
+                        can_packet(0x98FF0000, std::string(4, 'x') + (first ? std::string{byte, 0, 0, 0}
+                                                                            : std::string{0, 0, 0, byte})),
+                        0, "");
+  const Seen seen = read_bytes(bytes);
+  CHECK(seen.packets().size() == 6);
+  CHECK(seen.notices<Damage>().empty());
+}
+
 TEST_CASE("a lost interface description is taken for granted, and that is told") {
   const bool big = GENERATE(false, true);
   const SmallFile file = small_file(big);

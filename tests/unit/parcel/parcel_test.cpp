@@ -1,6 +1,7 @@
 #include "parcel/parcel.hpp"
 
 #include <catch2/catch.hpp>
+#include <filesystem>
 #include <random>
 
 #include "parcel/pack.hpp"
@@ -154,4 +155,34 @@ TEST_CASE("Sizes as people write them") {
     INFO(wrong);
     CHECK_FALSE(parse_size(wrong));
   }
+}
+
+TEST_CASE("Members of one name all come out, the first under its own, and touch nothing that lies there") {
+  Parcel parcel = sample();
+  parcel.members.push_back({"c.part", "part"});
+  parcel.members.push_back({"c", "whole"});
+  std::string mail = *write_mail(parcel);
+  // Another of the name "c": what a mail program may add, but no writer of ours.
+  const std::size_t at = mail.find("filename=c.part");
+  REQUIRE(at != std::string::npos);
+  mail.replace(at, 15, "filename=c");
+  auto read = read_parcel(mail, "test");
+  REQUIRE(read);
+  const test::TempFolder folder;
+  folder.write("target", "mine");
+  std::filesystem::create_symlink("target", folder.path("summary.txt.part"));
+  folder.write("contents.json.part", "mine, too");
+  REQUIRE(unpack_parcel(*read, folder.path()));
+  CHECK(folder.read("c") == "part");
+  CHECK(folder.read("again-2-c") == "whole");
+  CHECK(folder.read("target") == "mine");
+  CHECK(std::filesystem::is_symlink(folder.path("summary.txt.part")));
+  CHECK(folder.read("contents.json.part") == "mine, too");
+
+  auto plain = read_parcel(*write_mail(parcel), "test");
+  REQUIRE(plain);
+  const test::TempFolder other;
+  REQUIRE(unpack_parcel(*plain, other.path()));
+  CHECK(other.read("c.part") == "part");
+  CHECK(other.read("c") == "whole");
 }
