@@ -193,7 +193,6 @@ TEST_CASE("what cannot be cut is told", "[cut]") {
   CHECK(empty.errors.find("the captures go from") != std::string::npos);
 }
 
-<<<<<<< HEAD
 TEST_CASE("whoever is silent where a slice begins, or until its end, is told so", "[cut]") {
   for (const Case& one : all_cases()) {
     const bool drop = one.name == "supply-drop", lost = one.name == "controller-lost";
@@ -230,7 +229,8 @@ TEST_CASE("a slice for one controller says so, and proposes no causes", "[cut]")
     CHECK(text.find("1677") == std::string::npos);
     CHECK(text.find("2262") == std::string::npos);
   }
-=======
+}
+
 TEST_CASE("a cut that keeps nothing leaves what was there", "[cut]") {
   const tramlog::test::TempFolder folder;
   const std::string capture = quoted(TRAMLOG_SOURCE_DIR "/captures/fuse-opens/capture.pcapng.zst");
@@ -250,5 +250,4 @@ TEST_CASE("mending touches no file that stands beside its result", "[mend]") {
   REQUIRE(run("TRAMLOG mend " + quoted(folder.path("x.pcapng.zst.part")) + " -o " + quoted(folder.path("x.pcapng.zst"))).code == 0);
   CHECK(folder.read("x.pcapng.zst.part") == file_text(capture));
   CHECK(folder.names() == std::vector<std::string>{"x.pcapng.zst", "x.pcapng.zst.part"});
->>>>>>> mendfix
 }
