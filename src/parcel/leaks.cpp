@@ -33,7 +33,8 @@ std::optional<Error> find_in_text(const Member& member, const PrivateTerms& term
   for (const auto& [serial, stand_in] : terms.serials()) {
     const bool number = std::all_of(serial.begin(), serial.end(),
                                     [](char c) { return std::isdigit(static_cast<unsigned char>(c)) != 0; });
-    if (serial.size() < (number ? kShortestNumber : PrivateTerms::kShortestSearched)) continue;
+    // A serial without a digit may be a word of the report; where it came from the bus it was replaced.
+    if (!PrivateTerms::is_telling_text(serial) || (number && serial.size() < kShortestNumber)) continue;
     for (std::size_t at = member.bytes.find(serial); at != std::string::npos;
          at = member.bytes.find(serial, at + 1))
       if (stands_alone(member.bytes, at, serial.size())) return leak("a serial number", member.name);

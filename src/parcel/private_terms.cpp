@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cctype>
 
+#include "base/text.hpp"
+
 namespace tramlog {
 namespace {
 
@@ -22,12 +24,33 @@ std::vector<std::uint8_t> claim_bytes(std::uint64_t name) {
   return bytes;
 }
 
+/// Words that makers put where no serial is known, without blanks and signs.
+constexpr std::string_view kFillers[] = {
+    "unknown",      "none",      "null",          "nil",         "na",          "nn",      "default",
+    "serial",       "serialno",  "serialnumber",  "noserial",    "nonumber",    "number",  "sn",
+    "undefined",    "unset",     "notset",        "unspecified", "invalid",     "empty",   "blank",
+    "test",         "dummy",     "sample",        "example",     "tbd",         "todo",    "available",
+    "notavailable", "missing",   "controller",    "ecu",         "controlunit", "unit",    "device",
+    "module",       "implement", "tractor",       "terminal",    "machine",     "product", "noserialnumber",
+    "prototype",    "proto",     "notprogrammed", "notused",     "reserved",    "virtual"};
+
 /// Something that says "no serial", as good in one unit as in the next: zeros, question marks, X again and
-/// again.
+/// again, "unknown".
 bool says_nothing(const std::string& serial) {
-  const auto first = static_cast<unsigned char>(serial.front());
-  const bool filler = std::isalnum(first) == 0 || first == '0' || first == 'X' || first == 'x';
-  return filler && std::all_of(serial.begin(), serial.end(), [&](char c) { return c == serial.front(); });
+  std::string core;
+  for (const char c : ascii_lower(serial)) {
+    const auto byte = static_cast<unsigned char>(c);
+    if (byte >= 0x80 || (std::ispunct(byte) == 0 && byte != ' ')) core += c;
+  }
+  if (core.empty() || std::find(std::begin(kFillers), std::end(kFillers), core) != std::end(kFillers))
+    return true;
+  return (core.front() == '0' || core.front() == 'x' ||
+          std::iscntrl(static_cast<unsigned char>(core.front())) != 0) &&
+         std::all_of(core.begin(), core.end(), [&](char c) { return c == core.front(); });
+}
+
+bool is_digit(char c) {
+  return std::isdigit(static_cast<unsigned char>(c)) != 0;
 }
 
 /// `number` in `digits` places: decimal, base 36 where that is not enough.
@@ -60,10 +83,15 @@ bool PrivateTerms::learn_identity(std::uint32_t identity) {
 }
 
 bool PrivateTerms::learn_name(Name name) {
-  if (name.raw() == kNobodysName || names_.contains(name.raw())) return true;
+  // Identity number 0 says that there is none: such a NAME is that of any unit of its kind.
+  if (name.raw() == kNobodysName || name.identity_number() == 0 || names_.contains(name.raw())) return true;
   if (names_.size() >= kMaxTerms || !learn_identity(name.identity_number())) return false;
   names_.emplace(name.raw(), 0);
   return true;
+}
+
+bool PrivateTerms::is_telling_text(const std::string& serial) {
+  return serial.size() >= kShortestSearched && std::any_of(serial.begin(), serial.end(), is_digit);
 }
 
 bool PrivateTerms::learn_serial(Bytes field) {

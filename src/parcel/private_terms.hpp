@@ -26,7 +26,8 @@ class PrivateTerms {
   // Learning. Each tells false if there was no room: nothing can be promised then.
   bool learn_name(Name name);
   bool learn_identity(std::uint32_t identity);
-  /// As it stands on the bus, padding and all; blanks at its ends and closing 00 and FF do not count.
+  /// As it stands on the bus, padding and all; blanks at its ends and closing 00 and FF do not count. Words
+  /// that say "none" are not learned and stay.
   bool learn_serial(Bytes field);
   /// A structure label: makers put the serial, or its end, into it. It is a serial if it is part of one.
   void learn_label(Bytes label);
@@ -37,7 +38,7 @@ class PrivateTerms {
 
   // After settle():
 
-  /// Identity 0 and a NAME of ones (nobody) stay.
+  /// Identity 0 (none) and a NAME of ones (nobody) stay; NAMEs with either are not learned.
   std::uint32_t stand_in(std::uint32_t identity) const;
   Name stand_in(Name name) const;
   /// Replaces a serial's field in place, length and padding kept. One that was not learned becomes '?'.
@@ -57,6 +58,8 @@ class PrivateTerms {
 
   /// A serial's field without padding and blanks.
   static Bytes core_of(Bytes field);
+  /// Whether a serial can be told from the words of a text that is not from the bus: it has a digit.
+  static bool is_telling_text(const std::string& serial);
 
  private:
   struct Pattern {

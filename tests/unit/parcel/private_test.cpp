@@ -53,13 +53,33 @@ TEST_CASE("A serial has one stand-in of its length, padding stays") {
   CHECK(stand_in != "AB-1234");
   CHECK(stand_in != "0000001");
   CHECK(replaced(terms, "AB-1234   ") == stand_in + "   ");
-  CHECK(replaced(terms, "unknown") == "???????");
+  CHECK(replaced(terms, "AB-9999") == "???????");
   CHECK(replaced(terms, "0000") == "0000");
   CHECK(replaced(terms, "7") != "7");
   CHECK(terms.replaced_text("software 4.2 of AB-1234, label DRILL01") ==
         "software 4.2 of " + stand_in + ", label DRILL01");
   CHECK(terms.replaced_text("label -1234").find("1234") == std::string::npos);
   CHECK(terms.replaced_text("seven is 7") == "seven is 7");
+}
+
+TEST_CASE("What says that there is no identity or serial is nobody's") {
+  PrivateTerms terms;
+  CHECK(terms.learn_name(Name(0xA000840000600000)));
+  for (const char* word : {"unknown", " Controller ", "N/A", "n/a.", "NOT AVAILABLE", "---", "????", "0000",
+                           "xxxx", "0-0-0", "Serial No."})
+    CHECK(terms.learn_serial(bytes_of(word)));
+  CHECK(terms.names().empty());
+  CHECK(terms.identities().empty());
+  CHECK(terms.serials().empty());
+  CHECK(terms.learn_serial(bytes_of("00-01")));
+  CHECK(terms.learn_serial(bytes_of("\x01\x02\x03")));
+  terms.settle();
+  CHECK(terms.serials().size() == 2);
+  CHECK(replaced(terms, "unknown") == "unknown");
+  CHECK(terms.replaced_text("a000840000600000 unknown") == "a000840000600000 unknown");
+  CHECK(PrivateTerms::is_telling_text("SN-77"));
+  CHECK_FALSE(PrivateTerms::is_telling_text("seeder"));
+  CHECK_FALSE(PrivateTerms::is_telling_text("K7"));
 }
 
 TEST_CASE("A made-up track is as long as the true one and stands when that stands") {
@@ -158,7 +178,7 @@ TEST_CASE("Slices: the most important first, then wider, never beyond the room")
   const HighlightPlan all = plan_slices(moments, density, 1'000'000);
   CHECK(all.left_out + all.shortened == 0);
   CHECK(all.spans == std::vector<SliceSpan>{{40 * kSecond, 160 * kSecond},
-                                           {440 * kSecond, 560 * kSecond},
-                                           {840 * kSecond, 970 * kSecond}});
+                                            {440 * kSecond, 560 * kSecond},
+                                            {840 * kSecond, 970 * kSecond}});
   CHECK_FALSE(all.whole);
 }
