@@ -28,8 +28,9 @@ bool is_of_recorder(RecorderNote::Kind kind) {
 const RecorderNote* known_note(const Event& event) {
   if (event.kind != EventKind::notice) return nullptr;
   const auto* note = std::get_if<RecorderNote>(event.notice);
-  return note != nullptr && note->kind == RecorderNote::Kind::known && note->number < RecorderNote::kNoPgn ? note
-                                                                                                           : nullptr;
+  return note != nullptr && note->kind == RecorderNote::Kind::known && note->number < RecorderNote::kNoPgn
+             ? note
+             : nullptr;
 }
 
 MessageHead head_of(const Event& event, const RecorderNote& known) {
@@ -45,7 +46,8 @@ void rewrite_chosen(std::string& data, const PrivateTerms& terms) {
   constexpr std::size_t kChosen = 9;  // bytes of each (can/event.hpp)
   for (std::size_t at = 0; at < data.size(); at += kChosen) {
     if (data[at] != 'N' || at + kChosen > data.size()) continue;
-    const Name made = terms.stand_in(Name::from_claim(reinterpret_cast<const std::uint8_t*>(data.data()) + at + 1));
+    const Name made =
+        terms.stand_in(Name::from_claim(reinterpret_cast<const std::uint8_t*>(data.data()) + at + 1));
     for (unsigned i = 0; i < 8; ++i) data[at + 1 + i] = static_cast<char>(made.raw() >> 8 * i);
   }
 }
@@ -77,11 +79,7 @@ class PrivateBus::Planning final : public TransferSink {
 };
 
 PrivateBus::PrivateBus(const Schema& schema, PrivateTerms terms)
-    : schema_(schema),
-      terms_(std::move(terms)),
-      long_pgns_(schema.long_page_1_pgns()),
-      planned_rules_(schema),
-      rules_(schema) {
+    : terms_(std::move(terms)), long_pgns_(schema.long_page_1_pgns()) {
   std::sort(long_pgns_.begin(), long_pgns_.end());
   learning_ = std::make_unique<Learning>(*this);
 }
@@ -158,7 +156,7 @@ bool PrivateBus::is_cleared(std::uint64_t frame) const {
 }
 
 void PrivateBus::restart() {
-  rules_ = PrivateRules(schema_);
+  rules_ = {};
   opaque_.clear();
   tally_ = {};
 }

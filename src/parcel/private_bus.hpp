@@ -3,8 +3,8 @@
 // that is found on the true bus is found here, too.
 //
 // The whole recording is read three times in the same order: learn() each event, settle(), plan() each event,
-// planned(), then conceal() as often as wanted, each time after restart(). Makers' own messages and what the
-// schema does not know become counters that change when the message changes, because a rhythm is told from
+// planned(), then conceal() as often as wanted, each time after restart(). Makers' own messages and those
+// that nobody looked at become counters that change when the message changes, because a rhythm is told from
 // the change.
 #pragma once
 
@@ -20,6 +20,7 @@
 #include "isobus/transfers.hpp"
 #include "parcel/packet_trail.hpp"
 #include "parcel/private_rules.hpp"
+#include "schema/schema.hpp"
 
 namespace tramlog {
 
@@ -36,7 +37,8 @@ class PrivateBus {
   static constexpr std::size_t kMaxRewritten =
       12'000'000;  // packets of transfers that carry something private: 16 bytes each
 
-  /// The schema must outlive it. `terms` may have learned something already: of a roster.
+  /// The schema says which messages come as fast packets. `terms` may have learned something already: of a
+  /// roster.
   PrivateBus(const Schema& schema, PrivateTerms terms);
   ~PrivateBus();
 
@@ -74,7 +76,6 @@ class PrivateBus {
   void conceal_packet(const Event& frame, std::span<std::uint8_t> data, bool fast);
   void conceal_opaque(const Event& frame, std::span<std::uint8_t> data);
 
-  const Schema& schema_;
   PrivateTerms terms_;
   bool room_ = true;
   std::vector<Pgn> long_pgns_;

@@ -2,20 +2,19 @@
 
 #include <algorithm>
 
-#include "exam/stream_roles.hpp"
-#include "implement/implement_watch.hpp"
 #include "isobus/device_pool.hpp"
 #include "isobus/identification.hpp"
 #include "isobus/network.hpp"
 #include "isobus/process_data.hpp"
 #include "isobus/working_set.hpp"
+#include "parcel/private_allowed.hpp"
 #include "parcel/private_fields.hpp"
 
 namespace tramlog {
 namespace {
 
-constexpr Pgn kVehicleIdentification = 0xFEEC, kDriverIdentification = 0xFE6B, kNmeaProduct = 126996,
-              kNmeaConfiguration = 126998, kProcessData = 0xCB00;
+constexpr Pgn kVehicleIdentification = 0xFEEC, kNmeaProduct = 126996, kNmeaConfiguration = 126998,
+              kProcessData = 0xCB00;
 constexpr Pgn kRapidPosition = 129025, kPositionData = 129029, kVehiclePosition = 0xFEF3,
               kVehicleDirection = 0xFEE8;
 constexpr Pgn kToFileServer = 0xAA00, kFromFileServer = 0xAB00, kToTerminal = 0xE700, kFromTerminal = 0xE600;
@@ -24,11 +23,6 @@ constexpr std::size_t kNameBytes = 8;
 
 /// 126996: serial code of the model (NMEA 2000, 32 bytes).
 constexpr std::size_t kNmeaSerialAt = 100, kNmeaSerialBytes = 32;
-
-bool is_proprietary(Pgn pgn) {
-  return pgn == 0xEF00 || pgn == 0x1EF00 || (pgn >= 0xFF00 && pgn <= 0xFFFF) ||
-         (pgn >= 0x1FF00 && pgn <= 0x1FFFF);
-}
 
 void fill_from(std::span<std::uint8_t> data, std::size_t at, std::uint8_t with = kUnavailable) {
   if (at < data.size()) std::fill(data.begin() + static_cast<std::ptrdiff_t>(at), data.end(), with);
@@ -84,15 +78,6 @@ void blank_texts(std::span<std::uint8_t> data) {
   }
 }
 
-/// Texts that a terminal shows or somebody typed there, and the masks themselves (ISO 11783-6).
-void rewrite_terminal(Pgn pgn, std::span<std::uint8_t> data) {
-  constexpr std::uint8_t kPoolTransfer = 0x11, kChangeString = 0xB3, kTypedString = 0x08;
-  if (data.empty()) return;
-  if (pgn == kToTerminal && data[0] == kPoolTransfer) fill_from(data, 1);
-  if (pgn == kToTerminal && data[0] == kChangeString) fill_from(data, 5, ' ');
-  if (pgn == kFromTerminal && data[0] == kTypedString) fill_from(data, 4, ' ');
-}
-
 /// What is left of a message of which only the first bytes are harmless: 0 = it is not one of these.
 std::size_t harmless_bytes(Pgn pgn) {
   switch (pgn) {
@@ -128,11 +113,8 @@ void clear_variation(std::span<std::uint8_t> data, std::size_t at) {
 
 }  // namespace
 
-bool PrivateRules::is_opaque(const MessageHead& head) const {
-  if (is_proprietary(head.pgn) || head.pgn == kDriverIdentification) return true;
-  if (head.pgn == 129027 || head.pgn == 129028) return true;  // deltas of position and altitude
-  return !is_subscribed(head.pgn) && !ImplementWatch::wants(head.pgn) && head.pgn != kToFileServer &&
-         head.pgn != kFromFileServer && schema_->find(head.pgn, head.source, head.destination) == nullptr;
+bool PrivateRules::is_opaque(const MessageHead& head) {
+  return !is_looked_at(head.pgn);
 }
 
 bool PrivateRules::learn(const MessageHead& head, Bytes data, PrivateTerms& terms) {
@@ -173,7 +155,11 @@ void PrivateRules::rewrite(const MessageHead& head, std::span<std::uint8_t> data
       return blank_texts(data);
     case kToTerminal:
     case kFromTerminal:
-      rewrite_terminal(head.pgn, data);
+      if (!data.empty()) fill_from(data, harmless_terminal_bytes(head.pgn, data[0]));
+      break;
+    case kProcessData:
+      if (const std::size_t kept = data.empty() ? 0 : harmless_process_bytes(data[0]); kept != 0)
+        fill_from(data, kept);
       break;
     default:
       break;

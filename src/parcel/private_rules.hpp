@@ -10,7 +10,6 @@
 #include "isobus/message.hpp"
 #include "parcel/made_up_track.hpp"
 #include "parcel/private_terms.hpp"
-#include "schema/schema.hpp"
 
 namespace tramlog {
 
@@ -22,13 +21,9 @@ struct MessageHead {
 
 class PrivateRules {
  public:
-  /// The schema must outlive it: what it does not know cannot be checked and is blanked.
-  explicit PrivateRules(const Schema& schema) : schema_(&schema) {}
-
-  /// Nobody but its maker can say what is in it, or nobody can here: makers' own messages (61184, 65280 to
-  /// 65535, 126720, 130816 to 131071), what no schema of ours knows, position deltas, a driver's
-  /// identification.
-  bool is_opaque(const MessageHead& head) const;
+  /// Nobody looked at what may be in it (parcel/private_allowed.hpp), or only its maker can read it (61184,
+  /// 65280 to 65535, 126720, 130816 to 131071). No schema of a user changes that.
+  static bool is_opaque(const MessageHead& head);
 
   /// NAMEs and serials of a message; false if there are more than PrivateTerms can hold.
   static bool learn(const MessageHead& head, Bytes data, PrivateTerms& terms);
@@ -49,7 +44,6 @@ class PrivateRules {
   void rewrite_position_data(const MessageHead& head, std::span<std::uint8_t> data);
   MadeUpTrack& track_of(const MessageHead& head, double step_deg);
 
-  const Schema* schema_;
   std::map<std::tuple<BusIndex, Address, Pgn>, MadeUpTrack> tracks_;
   std::uint64_t positions_ = 0;
 };

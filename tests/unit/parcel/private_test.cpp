@@ -1,6 +1,9 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
+#include "exam/stream_roles.hpp"
+#include "implement/implement_watch.hpp"
+#include "isobus/transfers.hpp"
 #include "parcel/highlights.hpp"
 #include "parcel/made_up_track.hpp"
 #include "parcel/private_roster.hpp"
@@ -101,7 +104,7 @@ TEST_CASE("A made-up track is as long as the true one and stands when that stand
 TEST_CASE("Positions that are none stay none, halves tell nothing") {
   PrivateTerms terms;
   terms.settle();
-  PrivateRules rules(Schema::built_in());
+  PrivateRules rules;
   const MessageHead rapid{0, 129025, 0x1C, 0xFF};
   std::vector<std::uint8_t> none{0xFF, 0xFF, 0xFF, 0x7F, 0xFF, 0xFF, 0xFF, 0x7F};
   const auto before = none;
@@ -119,14 +122,50 @@ TEST_CASE("Positions that are none stay none, halves tell nothing") {
 }
 
 TEST_CASE("Whose messages are whose business") {
-  PrivateRules rules(Schema::built_in());
+  PrivateRules rules;
   const auto opaque = [&](Pgn pgn) { return rules.is_opaque({0, pgn, 0x80, 0xFF}); };
-  for (const Pgn pgn : {61184u, 126720u, 65280u, 65535u, 130816u, 131071u, 65131u, 129027u, 65500u})
+  for (const Pgn pgn : {61184u, 126720u, 65280u, 65535u, 130816u, 131071u, 65131u, 129027u, 65500u, 0x9300u,
+                        0xD700u, 0xD800u, 0x8E00u, 0x8D00u, 64834u, 0x7C00u, 0xCA00u, 0x6F00u, 127489u})
     CHECK(opaque(pgn));
   for (const Pgn pgn :
        {0xEE00u, 0xCB00u, 0xFEDAu, 0xFE48u, 129025u, 129029u, 0xE700u, 0xAB00u, 0xFECAu, 61444u}) {
     INFO(pgn);
     CHECK_FALSE(opaque(pgn));
+  }
+}
+
+TEST_CASE("Terminals and task controllers may say numbers, not texts") {
+  PrivateTerms terms;
+  terms.settle();
+  PrivateRules rules;
+  const auto said = [&](Pgn pgn, std::vector<std::uint8_t> data) {
+    rules.rewrite({0, pgn, 0x80, 0x26}, data, terms);
+    return data;
+  };
+  using Data = std::vector<std::uint8_t>;
+  const Data number{0xA8, 1, 0, 0xFF, 1, 2, 3, 4}, status{0xFE, 0x80, 1, 0, 2, 0, 0, 0};
+  CHECK(said(0xE700, number) == number);
+  CHECK(said(0xE600, status) == status);
+  CHECK(said(0xE700, {0xB3, 1, 0, 2, 0, 'J', 'o', ' '}) == Data{0xB3, 1, 0, 2, 0, 0xFF, 0xFF, 0xFF});
+  CHECK(said(0xE700, {0xAF, 1, 0, 9, 'J', 'o', 'h', 'n'}) == Data{0xAF, 1, 0, 9, 0xFF, 0xFF, 0xFF, 0xFF});
+  for (const std::uint8_t function : Data{0xB8, 0xD0, 0xD3, 0xB5, 0x24, 0x66, 0xE0})
+    CHECK(said(0xE700, {function, 'J', 'o', 'h', 'n', 'S', '9', '9', '7'}) ==
+          Data{function, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF});
+  CHECK(said(0xE600, {0xE0, 1, 'J', 'o', 'h', 'n'}) == Data{0xE0, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF});
+  CHECK(said(0xCB00, {0xC1, 1, 0, 4, 'J', 'o', 'h', 'n'}) == Data{0xC1, 1, 0, 4, 0xFF, 0xFF, 0xFF, 0xFF});
+  CHECK(said(0xCB00, {0x13, 0, 141, 0, 1, 0, 0, 0}) == Data{0x13, 0, 141, 0, 1, 0, 0, 0});
+  CHECK(said(0xCB00, {0x13, 0, 141, 0, 1, 0, 0, 0, 'J', 'o'}) ==
+        Data{0x13, 0, 141, 0, 1, 0, 0, 0, 0xFF, 0xFF});
+  CHECK(said(0xCB00, {0xE1, 'J', 'o', 'h', 'n', 0, 0, 0}) ==
+        Data{0xE1, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF});
+  CHECK(said(0xD700, {4, 'J', 'o', 'h', 'n'}) == Data{0xFF, 0xFF, 0xFF, 0xFF, 0xFF});
+}
+
+TEST_CASE("What the examination waits for is looked at") {
+  for (Pgn pgn = 0; pgn < 0x20000; ++pgn) {
+    if (!ImplementWatch::wants(pgn) && (Transfers::is_fast_packet(pgn) || !is_subscribed(pgn))) continue;
+    INFO(pgn);
+    CHECK((!PrivateRules::is_opaque({0, pgn, 0x80, 0xFF}) || Transfers::is_transport(pgn)));
   }
 }
 
