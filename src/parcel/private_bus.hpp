@@ -1,6 +1,7 @@
-// The private bus: the recording as it would have been without serial numbers, identities, positions and
-// notes. Events in, events out; times, identifiers, lengths and the number of frames stay, so that everything
-// that is found on the true bus is found here, too.
+// The private bus: the recording as it would have been without serial numbers, identities, positions,
+// people's notes, the recorder's quotations and names of buses that say more than "can0". Events in, events
+// out; times, identifiers, lengths and the number of frames stay, so that everything that is found on the
+// true bus is found here, too.
 //
 // The whole recording is read three times in the same order: learn() each event, settle(), plan() each event,
 // planned(), then conceal() as often as wanted, each time after restart(). Makers' own messages and those
@@ -11,8 +12,10 @@
 #include <array>
 #include <cstdint>
 #include <deque>
+#include <map>
 #include <memory>
 #include <span>
+#include <string>
 #include <unordered_map>
 #include <vector>
 
@@ -72,12 +75,15 @@ class PrivateBus {
   void plan_message(const Message& message);
   void clear_frame(std::uint64_t frame);
   bool is_cleared(std::uint64_t frame) const;
+  void name_buses();
+  RecorderNote concealed(const Event& event, const RecorderNote& note);
   void conceal_frame(const Event& frame, std::span<std::uint8_t> data);
   void conceal_packet(const Event& frame, std::span<std::uint8_t> data, bool fast);
   void conceal_opaque(const Event& frame, std::span<std::uint8_t> data);
 
   PrivateTerms terms_;
   bool room_ = true;
+  std::map<BusIndex, std::string> bus_names_;  // after settle(): as they are shown
   std::vector<Pgn> long_pgns_;
   std::unique_ptr<Learning> learning_;
   std::unique_ptr<Planning> planning_;

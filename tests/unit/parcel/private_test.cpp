@@ -1,11 +1,13 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
+#include "base/text.hpp"
 #include "exam/stream_roles.hpp"
 #include "implement/implement_watch.hpp"
 #include "isobus/transfers.hpp"
 #include "parcel/highlights.hpp"
 #include "parcel/made_up_track.hpp"
+#include "parcel/private_bus.hpp"
 #include "parcel/private_roster.hpp"
 #include "parcel/private_rules.hpp"
 #include "parcel/private_terms.hpp"
@@ -166,6 +168,64 @@ TEST_CASE("What the examination waits for is looked at") {
     if (!ImplementWatch::wants(pgn) && (Transfers::is_fast_packet(pgn) || !is_subscribed(pgn))) continue;
     INFO(pgn);
     CHECK((!PrivateRules::is_opaque({0, pgn, 0x80, 0xFF}) || Transfers::is_transport(pgn)));
+  }
+}
+
+TEST_CASE("Names of buses and what the recorder quotes tell nobody's name") {
+  const auto note_of = [](RecorderNote::Kind kind, std::uint64_t number, std::string text, std::string data) {
+    RecorderNote note;
+    note.kind = kind;
+    note.number = number;
+    note.text = std::move(text);
+    note.data = std::move(data);
+    return note;
+  };
+  using Kind = RecorderNote::Kind;
+  const std::string chosen = std::string("N\xD6\xE0\xF5\xB5\x00\x19\x00\xA0", 9) + "A\x26JohnSmi";
+  const std::vector<Notice> notices{BusInfo{"can-of-JohnSmith-SN99887", 250000},
+                                    BusInfo{"can0", 250000},
+                                    BusInfo{"JohnSmith", 250000},
+                                    note_of(Kind::disk, 0, "/media/john/SN99887 is full", "John"),
+                                    note_of(Kind::interface, 0, "can-of-JohnSmith is down", ""),
+                                    note_of(Kind::lost, 7, "john", "John"),
+                                    note_of(Kind::cut, 2, "john-monday.pcapng", chosen),
+                                    note_of(Kind::known, RecorderNote::kNoPgn, "john", "John"),
+                                    note_of(Kind::mark, 0, "john", ""),
+                                    note_of(Kind::clock_stepped, 0, "", "")};
+  std::vector<Event> events;
+  for (const Notice& notice : notices) {
+    Event event;
+    event.kind = EventKind::notice;
+    event.notice = &notice;
+    event.bus = static_cast<BusIndex>(std::min<std::size_t>(events.size(), 3));
+    events.push_back(event);
+  }
+  PrivateBus bus(Schema::built_in(), {});
+  bus.learn(events);
+  REQUIRE(bus.settle());
+  bus.plan(events);
+  bus.planned();
+  const auto shown = bus.conceal(events);
+  REQUIRE(shown.size() == notices.size() - 1);  // without the mark
+  CHECK(std::get<BusInfo>(*shown[0].notice).name == "can1");
+  CHECK(std::get<BusInfo>(*shown[0].notice).bitrate == 250000);
+  CHECK(std::get<BusInfo>(*shown[1].notice).name == "can0");
+  CHECK(std::get<BusInfo>(*shown[2].notice).name == "can2");
+  for (std::size_t i = 3; i < shown.size(); ++i) {
+    const auto& note = std::get<RecorderNote>(*shown[i].notice);
+    INFO(note.text);
+    CHECK(ascii_lower(note.text + note.data).find("john") == std::string::npos);
+    CHECK(note.text.empty() == (note.kind == Kind::known || note.kind == Kind::clock_stepped));
+    if (note.kind != Kind::cut)
+      CHECK(note.data.empty());
+    else
+      CHECK(note.data == std::string("N\x00\x00\xE0\xB5\x00\x19\x00\xA0"
+                                     "A\x26\0\0\0\0\0\0\0",
+                                     18));
+    CHECK(note.number == (note.kind == Kind::lost    ? 7
+                          : note.kind == Kind::cut   ? 2
+                          : note.kind == Kind::known ? RecorderNote::kNoPgn
+                                                     : 0));
   }
 }
 
