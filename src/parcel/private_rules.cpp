@@ -61,6 +61,19 @@ void for_each_serial(Pgn pgn, Bytes data, Use use) {
   }
 }
 
+/// Whether makers write in it what they like, as text.
+bool is_text(Pgn pgn) {
+  return pgn == kPgnSoftwareIdentification || pgn == kNmeaProduct ||
+         std::any_of(std::begin(kSerialFields), std::end(kSerialFields),
+                     [pgn](const SerialFields& fields) { return fields.pgn == pgn; });
+}
+
+bool is_label(Pgn pgn, Bytes data) {
+  return pgn == kProcessData && data.size() >= 8 &&
+         (data[0] == static_cast<std::uint8_t>(DescriptorMessage::structure_label) ||
+          data[0] == static_cast<std::uint8_t>(DescriptorMessage::request_structure_label));
+}
+
 /// Where a NAME stands in messages that carry one.
 bool begins_with_name(Pgn pgn) {
   return pgn == kPgnAddressClaimed || pgn == kPgnCommandedAddress || pgn == kPgnWorkingSetMember;
@@ -125,12 +138,9 @@ bool PrivateRules::learn(const MessageHead& head, Bytes data, PrivateTerms& term
     room = terms.learn_serial(data.subspan(at, length)) && room;
   });
   if (head.pgn == kProcessData && data.size() >= 8) {
-    const std::uint8_t kind = data[0];
-    if (kind == static_cast<std::uint8_t>(DescriptorMessage::transfer))
+    if (data[0] == static_cast<std::uint8_t>(DescriptorMessage::transfer))
       room = learn_pool(data.subspan(1), terms) && room;
-    if (kind == static_cast<std::uint8_t>(DescriptorMessage::structure_label) ||
-        kind == static_cast<std::uint8_t>(DescriptorMessage::request_structure_label))
-      terms.learn_label(data.subspan(1, 7));
+    if (is_label(head.pgn, data)) terms.learn_label(data.subspan(1, 7));
   }
   return room;
 }
@@ -167,14 +177,20 @@ void PrivateRules::rewrite(const MessageHead& head, std::span<std::uint8_t> data
   if (begins_with_name(head.pgn)) {
     if (data.size() < kNameBytes) return fill_from(data, 0);  // part of a NAME
     store_le64(data.data(), terms.stand_in(Name::from_claim(data.data())).raw());
-    return;
+    return fill_from(data, head.pgn == kPgnCommandedAddress ? kNameBytes + 1 : kNameBytes);
   }
   for_each_serial(head.pgn, data,
                   [&](std::size_t at, std::size_t length) { terms.replace_field(data.subspan(at, length)); });
   if (head.pgn == kProcessData && data.size() > 1 &&
       data[0] == static_cast<std::uint8_t>(DescriptorMessage::transfer))
     rewrite_pool(data.subspan(1), terms);
-  terms.replace_within(data);
+  replace_known(head, data, terms);
+}
+
+bool PrivateRules::replace_known(const MessageHead& head, std::span<std::uint8_t> data,
+                                 const PrivateTerms& terms) {
+  return is_text(head.pgn) || is_label(head.pgn, data) ? terms.replace_in_text(data)
+                                                       : terms.replace_within(data);
 }
 
 bool PrivateRules::learn_pool(Bytes pool, PrivateTerms& terms) {
@@ -193,7 +209,7 @@ void PrivateRules::rewrite_pool(std::span<std::uint8_t> pool, const PrivateTerms
     store_le64(name, terms.stand_in(Name::from_claim(name)).raw());
     terms.replace_field(pool.subspan(device.serial_at, device.serial_bytes));
   });
-  terms.replace_within(pool);
+  terms.replace_in_text(pool);
 }
 
 }  // namespace tramlog

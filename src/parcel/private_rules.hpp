@@ -32,6 +32,9 @@ class PrivateRules {
   /// before them: hand over the messages of a (bus, source, PGN) in time order, in one run.
   void rewrite(const MessageHead& head, std::span<std::uint8_t> data, const PrivateTerms& terms);
 
+  /// What was learned, wherever it stands in the message; the last step of rewrite(). True if there was any.
+  static bool replace_known(const MessageHead& head, std::span<std::uint8_t> data, const PrivateTerms& terms);
+
   /// Objects of a device description (its pool, or part of it): the same two steps.
   static bool learn_pool(Bytes pool, PrivateTerms& terms);
   static void rewrite_pool(std::span<std::uint8_t> pool, const PrivateTerms& terms);

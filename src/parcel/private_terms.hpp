@@ -21,6 +21,7 @@ class PrivateTerms {
  public:
   /// Serials of fewer bytes are replaced only in the fields that are theirs; elsewhere "12" is just a number.
   static constexpr std::size_t kShortestSearched = 5;
+  static constexpr std::size_t kShortestIdentity = 4;  // the same for identity numbers in decimal
   static constexpr std::size_t kMaxTerms = 20000;  // NAMEs, and serials; hostile traffic makes up any number
 
   // Learning. Each tells false if there was no room: nothing can be promised then.
@@ -43,10 +44,13 @@ class PrivateTerms {
   Name stand_in(Name name) const;
   /// Replaces a serial's field in place, length and padding kept. One that was not learned becomes '?'.
   void replace_field(std::span<std::uint8_t> field) const;
-  /// Replaces everything learned wherever it stands in the bytes: eight bytes of a NAME, serials. True if
-  /// something was.
+  /// Replaces everything learned wherever it stands in the bytes: eight bytes of a NAME, serials in upper and
+  /// lower case. True if something was.
   bool replace_within(std::span<std::uint8_t> bytes) const;
-  /// The same for text for people: besides, NAMEs as hex digits in either case.
+  /// The same for texts from the bus; besides, NAMEs as hex digits in either case, and identity numbers as
+  /// decimal ones (of kShortestIdentity digits and more, leading zeros kept).
+  bool replace_in_text(std::span<std::uint8_t> text) const;
+  /// The same for text that is not from the bus: there a serial without a digit is a word like others.
   std::string replaced_text(std::string text) const;
 
   /// What was learned and would be a leak: serials that replace_within() searches, and NAMEs.
@@ -63,9 +67,15 @@ class PrivateTerms {
 
  private:
   struct Pattern {
-    std::vector<std::uint8_t> from, to;
+    std::vector<std::uint8_t> from, to;  // texts: `from` in lower case
+    bool text = false;
+    bool telling = true;  // is_telling_text(), or a NAME
+    bool fits(const std::uint8_t* at) const;
   };
-  void add_pattern(std::vector<std::uint8_t> from, std::vector<std::uint8_t> to);
+  void add_pattern(Pattern pattern);
+  bool replace_patterns(std::span<std::uint8_t> bytes, bool also_words) const;
+  bool replace_names_in_hex(std::span<std::uint8_t> text) const;
+  bool replace_identities(std::span<std::uint8_t> text) const;
   static unsigned pair_of(const std::uint8_t* at) { return load_le16(at); }
 
   std::map<std::uint32_t, std::uint32_t> identities_;

@@ -229,6 +229,29 @@ TEST_CASE("Names of buses and what the recorder quotes tell nobody's name") {
   }
 }
 
+TEST_CASE("Identity numbers in decimal and serials in other case are found in texts") {
+  PrivateTerms terms;
+  CHECK(terms.learn_name(Name(0xA000190000000000 | 1234567)));
+  CHECK(terms.learn_name(Name(0xA000190000000000 | 12)));
+  CHECK(terms.learn_serial(bytes_of("abX-77q")));
+  CHECK(terms.learn_serial(bytes_of("seeder")));
+  terms.settle();
+  PrivateRules rules;
+  const auto said = [&](Pgn pgn, const std::string& text) {
+    std::vector<std::uint8_t> data(text.begin(), text.end());
+    rules.rewrite({0, pgn, 0x80, 0xFF}, data, terms);
+    CHECK_FALSE(PrivateRules::replace_known({0, pgn, 0x80, 0xFF}, data, terms));
+    return std::string(data.begin(), data.end());
+  };
+  // 12 and 1234567 are true ones: their stand-ins are 1 and 2; the serials' are 1 and 2, too, in their order.
+  CHECK(said(0xFEDA, "\1FW 3 SN1234567*") == "\1FW 3 SN0000002*");
+  CHECK(said(0xFEDA, "\1FW 12 01234567, 12345678*") == "\1FW 12 00000002, 12345678*");
+  CHECK(said(0xFEDA, "\1A00019000012D687 a00019000012d687*") == "\1a000190000000002 a000190000000002*");
+  CHECK(said(0xFEDA, "\1of ABX-77Q and abx-77Q*") == "\1of 0000001 and 0000001*");
+  CHECK(said(0xFEDA, "\1my SEEDER*") == "\1my 000002*");
+  CHECK(terms.replaced_text("Seeder 1234567 Abx-77q") == "Seeder 0000002 0000001");
+}
+
 TEST_CASE("A roster without comments and identities asks for the same") {
   const std::string text =
       "# call Otto\nmachine = \"Drill AB-1234\"\n[[controller]]\nlabel = \"front\"  # on the left\nname = "
