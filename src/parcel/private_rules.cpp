@@ -24,8 +24,8 @@ constexpr std::size_t kNameBytes = 8;
 /// 126996: serial code of the model (NMEA 2000, 32 bytes).
 constexpr std::size_t kNmeaSerialAt = 100, kNmeaSerialBytes = 32;
 
-void fill_from(std::span<std::uint8_t> data, std::size_t at, std::uint8_t with = kUnavailable) {
-  if (at < data.size()) std::fill(data.begin() + static_cast<std::ptrdiff_t>(at), data.end(), with);
+void fill_from(std::span<std::uint8_t> data, std::size_t at) {
+  if (at < data.size()) std::fill(data.begin() + static_cast<std::ptrdiff_t>(at), data.end(), kUnavailable);
 }
 
 /// Which fields of a text message, each ended by '*', are serials.
@@ -183,7 +183,7 @@ void PrivateRules::rewrite(const MessageHead& head, std::span<std::uint8_t> data
                   [&](std::size_t at, std::size_t length) { terms.replace_field(data.subspan(at, length)); });
   if (head.pgn == kProcessData && data.size() > 1 &&
       data[0] == static_cast<std::uint8_t>(DescriptorMessage::transfer))
-    rewrite_pool(data.subspan(1), terms);
+    rewrite_transfer(head, data.subspan(1), terms);
   replace_known(head, data, terms);
 }
 
@@ -191,6 +191,17 @@ bool PrivateRules::replace_known(const MessageHead& head, std::span<std::uint8_t
                                  const PrivateTerms& terms) {
   return is_text(head.pgn) || is_label(head.pgn, data) ? terms.replace_in_text(data)
                                                        : terms.replace_within(data);
+}
+
+void PrivateRules::rewrite_transfer(const MessageHead& head, std::span<std::uint8_t> pool,
+                                    const PrivateTerms& terms) {
+  const std::tuple<BusIndex, Address, Address> line{head.bus, head.source, head.destination};
+  const bool continued = cut_devices_.erase(line) != 0;
+  const std::size_t rest = continued ? rest_of_object(pool) : 0;
+  // All of it may be the rest, and more of it come.
+  if (cut_device(pool) || (continued && rest == pool.size())) cut_devices_.insert(line);
+  rewrite_pool(pool, terms);
+  std::fill_n(pool.begin(), rest, kUnavailable);  // no length of a text: nobody reads a NAME there
 }
 
 bool PrivateRules::learn_pool(Bytes pool, PrivateTerms& terms) {
@@ -209,6 +220,7 @@ void PrivateRules::rewrite_pool(std::span<std::uint8_t> pool, const PrivateTerms
     store_le64(name, terms.stand_in(Name::from_claim(name)).raw());
     terms.replace_field(pool.subspan(device.serial_at, device.serial_bytes));
   });
+  if (const auto from = cut_device(pool)) fill_from(pool, *from);
   terms.replace_in_text(pool);
 }
 

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <map>
+#include <set>
 #include <span>
 #include <tuple>
 
@@ -35,7 +36,8 @@ class PrivateRules {
   /// What was learned, wherever it stands in the message; the last step of rewrite(). True if there was any.
   static bool replace_known(const MessageHead& head, std::span<std::uint8_t> data, const PrivateTerms& terms);
 
-  /// Objects of a device description (its pool, or part of it): the same two steps.
+  /// Objects of a device description (its pool, or part of it): the same two steps. What is there of a DVC
+  /// that is cut off by the end is blanked, because half a serial is none that was learned.
   static bool learn_pool(Bytes pool, PrivateTerms& terms);
   static void rewrite_pool(std::span<std::uint8_t> pool, const PrivateTerms& terms);
 
@@ -45,9 +47,12 @@ class PrivateRules {
   void rewrite_rapid_position(const MessageHead& head, std::span<std::uint8_t> data);
   void rewrite_vehicle_position(const MessageHead& head, std::span<std::uint8_t> data);
   void rewrite_position_data(const MessageHead& head, std::span<std::uint8_t> data);
+  void rewrite_transfer(const MessageHead& head, std::span<std::uint8_t> pool, const PrivateTerms& terms);
   MadeUpTrack& track_of(const MessageHead& head, double step_deg);
 
   std::map<std::tuple<BusIndex, Address, Pgn>, MadeUpTrack> tracks_;
+  /// Whose latest transfer of a device description ended within a DVC: bus, source, destination.
+  std::set<std::tuple<BusIndex, Address, Address>> cut_devices_;
   std::uint64_t positions_ = 0;
 };
 

@@ -252,6 +252,46 @@ TEST_CASE("Identity numbers in decimal and serials in other case are found in te
   CHECK(terms.replaced_text("Seeder 1234567 Abx-77q") == "Seeder 0000002 0000001");
 }
 
+TEST_CASE("A device description in two transfers, cut anywhere, tells no half of a serial") {
+  const std::string name("\xD6\xE0\xF5\xB5\x00\x19\x00\xA0", 8), serial = "QWZ-7788991";
+  const std::string device = std::string("DVC\0\0", 5) +
+                             "\5Drill\3"
+                             "4.2" +
+                             name + "\13" + serial +
+                             "7788991"
+                             "enP\0U\xAA\xFF";
+  const std::string next("DET\1\0\1\5frame\0\0\0\0\0\0", 18);
+  const std::string whole = device + next;
+  const MessageHead head{0, 0xCB00, 0x80, 0x26};
+  const auto shown = [&](PrivateRules& rules, const PrivateTerms& terms, const std::string& part) {
+    std::vector<std::uint8_t> data{0x61};
+    data.insert(data.end(), part.begin(), part.end());
+    rules.rewrite(head, data, terms);
+    PrivateTerms told;
+    CHECK(PrivateRules::learn(head, data, told));
+    for (const auto& [raw, ignored] : told.names()) CHECK(terms.is_stand_in_name(raw));
+    return std::string(data.begin() + 1, data.end());
+  };
+  for (std::size_t cut = 1; cut < device.size(); ++cut) {
+    INFO(cut);
+    PrivateTerms terms;
+    CHECK(terms.learn_name(Name::from_claim(bytes_of(name).data())));
+    CHECK(PrivateRules::learn(head, bytes_of("\x61" + whole.substr(0, cut)), terms));
+    CHECK(PrivateRules::learn(head, bytes_of("\x61" + whole.substr(cut)), terms));
+    terms.settle();
+    PrivateRules rules;
+    const std::string first = shown(rules, terms, whole.substr(0, cut));
+    const std::string second = shown(rules, terms, whole.substr(cut));
+    CHECK(first.size() + second.size() == whole.size());
+    for (const std::string& part : {first, second, first + second})
+      for (std::size_t at = 0; at + 4 <= serial.size(); ++at)
+        CHECK(part.find(serial.substr(at, 4)) == std::string::npos);
+    CHECK((first + second).find(name.substr(0, 3)) == std::string::npos);
+    CHECK(second.ends_with(next));
+    CHECK(shown(rules, terms, next) == next);
+  }
+}
+
 TEST_CASE("A roster without comments and identities asks for the same") {
   const std::string text =
       "# call Otto\nmachine = \"Drill AB-1234\"\n[[controller]]\nlabel = \"front\"  # on the left\nname = "
