@@ -93,7 +93,8 @@ void tell_private(Page& page, const PrivateTally& tally) {
                               "Satellites in view, destinations and reference stations are blanked.",
                               counted(tally.positions, "message", "messages")));
   page.item("- ", fmt::format("Notes of the technician ({}) and comments of the roster are removed; captures "
-                              "are called capture-1, capture-2 and so on.",
+                              "are called capture-1, capture-2 and so on; buses with names of their own "
+                              "can0, can1; what the recorder quoted is left out.",
                               tally.notes));
   page.item("- ", fmt::format("What nobody here can check is blanked: makers' own messages and those of "
                               "unknown meaning ({}; they become counters that change when "

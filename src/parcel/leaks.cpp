@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cctype>
 
+#include "base/text.hpp"
 #include "io/capture_reader.hpp"
 #include "io/text_file.hpp"
 #include "isobus/transfers.hpp"
@@ -30,13 +31,15 @@ bool stands_alone(const std::string& text, std::size_t at, std::size_t length) {
 }
 
 std::optional<Error> find_in_text(const Member& member, const PrivateTerms& terms) {
-  for (const auto& [serial, stand_in] : terms.serials()) {
+  const std::string text = ascii_lower(member.bytes);
+  for (const auto& [known, stand_in] : terms.serials()) {
+    const std::string serial = ascii_lower(known);
     const bool number = std::all_of(serial.begin(), serial.end(),
                                     [](char c) { return std::isdigit(static_cast<unsigned char>(c)) != 0; });
-    if (serial.size() < (number ? kShortestNumber : PrivateTerms::kShortestSearched)) continue;
-    for (std::size_t at = member.bytes.find(serial); at != std::string::npos;
-         at = member.bytes.find(serial, at + 1))
-      if (stands_alone(member.bytes, at, serial.size())) return leak("a serial number", member.name);
+    // A serial without a digit may be a word of the report; where it came from the bus it was replaced.
+    if (!PrivateTerms::is_telling_text(serial) || (number && serial.size() < kShortestNumber)) continue;
+    for (std::size_t at = text.find(serial); at != std::string::npos; at = text.find(serial, at + 1))
+      if (stands_alone(text, at, serial.size())) return leak("a serial number", member.name);
   }
   for (std::size_t at = 0; at + 16 <= member.bytes.size(); ++at) {
     if (std::isxdigit(static_cast<unsigned char>(member.bytes[at])) == 0) continue;
@@ -63,15 +66,16 @@ class CaptureSearch final : public TransferSink {
       return;
     }
     if (event.kind != EventKind::frame || (event.flags & kRemote) != 0) return;
-    search({event.data, event.len}, event.time);
+    const MessageHead head{event.bus, pgn_of(event.id), source_of(event.id), destination_of(event.id)};
+    search(event.is_iso11783() ? head : MessageHead{}, {event.data, event.len}, event.time);
     if (!event.is_iso11783()) return;
     transfers_.take(event);
-    look({event.bus, pgn_of(event.id), source_of(event.id), destination_of(event.id)},
-         {event.data, event.len}, event.time);
+    look(head, {event.data, event.len}, event.time);
   }
   void on_message(const Message& message) override {
-    search(message.data, message.start);
-    look({message.bus, message.pgn, message.source, message.destination}, message.data, message.start);
+    const MessageHead head{message.bus, message.pgn, message.source, message.destination};
+    search(head, message.data, message.start);
+    look(head, message.data, message.start);
   }
   void on_transfer_end(const TransferEnd&) override {}
 
@@ -86,9 +90,9 @@ class CaptureSearch final : public TransferSink {
     what_ = what;
     at_ = at;
   }
-  void search(Bytes data, TimeNs at) {
+  void search(const MessageHead& head, Bytes data, TimeNs at) {
     scratch_.assign(data.begin(), data.end());
-    if (terms_.replace_within(scratch_)) found("a NAME or serial number", at);
+    if (PrivateRules::replace_known(head, scratch_, terms_)) found("a NAME or serial number", at);
   }
   void look(const MessageHead& head, Bytes data, TimeNs at) {
     if (tells_true_position(head, data)) found("a position", at);
@@ -109,7 +113,7 @@ class CaptureSearch final : public TransferSink {
 
 std::optional<Error> find_in_description(const Member& member, const PrivateTerms& terms) {
   std::vector<std::uint8_t> bytes(member.bytes.begin(), member.bytes.end());
-  if (terms.replace_within(bytes)) return leak("a NAME or serial number", member.name);
+  if (terms.replace_in_text(bytes)) return leak("a NAME or serial number", member.name);
   PrivateTerms told;
   PrivateRules::learn_pool(bytes, told);
   for (const auto& [name, ignored] : told.names())

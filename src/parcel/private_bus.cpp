@@ -1,6 +1,7 @@
 #include "parcel/private_bus.hpp"
 
 #include <algorithm>
+#include <set>
 
 namespace tramlog {
 namespace {
@@ -28,8 +29,9 @@ bool is_of_recorder(RecorderNote::Kind kind) {
 const RecorderNote* known_note(const Event& event) {
   if (event.kind != EventKind::notice) return nullptr;
   const auto* note = std::get_if<RecorderNote>(event.notice);
-  return note != nullptr && note->kind == RecorderNote::Kind::known && note->number < RecorderNote::kNoPgn ? note
-                                                                                                           : nullptr;
+  return note != nullptr && note->kind == RecorderNote::Kind::known && note->number < RecorderNote::kNoPgn
+             ? note
+             : nullptr;
 }
 
 MessageHead head_of(const Event& event, const RecorderNote& known) {
@@ -40,14 +42,56 @@ Bytes bytes_of(const RecorderNote& known) {
   return {reinterpret_cast<const std::uint8_t*>(known.data.data()), known.data.size()};
 }
 
-/// The NAMEs of those that a slice was made for.
+/// Those that a slice was made for: NAMEs get their stand-ins, what is neither NAME nor address goes.
 void rewrite_chosen(std::string& data, const PrivateTerms& terms) {
   constexpr std::size_t kChosen = 9;  // bytes of each (can/event.hpp)
-  for (std::size_t at = 0; at < data.size(); at += kChosen) {
-    if (data[at] != 'N' || at + kChosen > data.size()) continue;
-    const Name made = terms.stand_in(Name::from_claim(reinterpret_cast<const std::uint8_t*>(data.data()) + at + 1));
-    for (unsigned i = 0; i < 8; ++i) data[at + 1 + i] = static_cast<char>(made.raw() >> 8 * i);
+  std::string made;
+  for (std::size_t at = 0; at + kChosen <= data.size(); at += kChosen) {
+    if (data[at] == 'N') {
+      const Name name =
+          terms.stand_in(Name::from_claim(reinterpret_cast<const std::uint8_t*>(data.data()) + at + 1));
+      made += 'N';
+      for (unsigned i = 0; i < 8; ++i) made += static_cast<char>(name.raw() >> 8 * i);
+    } else if (data[at] == 'A') {
+      made += {'A', data[at + 1], 0, 0, 0, 0, 0, 0, 0};
+    }
   }
+  data = std::move(made);
+}
+
+/// The recorder quotes paths, the system's messages and names of interfaces; what is said here instead.
+const char* words_for(RecorderNote::Kind kind) {
+  using Kind = RecorderNote::Kind;
+  switch (kind) {
+    case Kind::run_begins:
+    case Kind::run_ends:
+      return "why is left out";
+    case Kind::not_recorded:
+      return "the disk was not ready";
+    case Kind::disk:
+      return "its state changed";
+    case Kind::interface:
+      return "its state or settings changed";
+    case Kind::cut:
+      return "its name is left out";
+    case Kind::lost:
+      return "it was damaged";
+    case Kind::mark:
+    case Kind::clock_stepped:
+    case Kind::known:
+      break;
+  }
+  return "";
+}
+
+/// "can0", "vcan1": says which bus it is and not whose. Letters, then digits.
+bool is_plain(const std::string& name) {
+  constexpr std::size_t kLongest = 8;
+  const auto digit = [](char c) { return c >= '0' && c <= '9'; };
+  const auto letter = [](char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z'); };
+  const auto first_digit = std::find_if_not(name.begin(), name.end(), letter);
+  return name.size() <= kLongest && first_digit != name.begin() && first_digit != name.end() &&
+         std::all_of(first_digit, name.end(), digit);
 }
 
 }  // namespace
@@ -77,11 +121,7 @@ class PrivateBus::Planning final : public TransferSink {
 };
 
 PrivateBus::PrivateBus(const Schema& schema, PrivateTerms terms)
-    : schema_(schema),
-      terms_(std::move(terms)),
-      long_pgns_(schema.long_page_1_pgns()),
-      planned_rules_(schema),
-      rules_(schema) {
+    : terms_(std::move(terms)), long_pgns_(schema.long_page_1_pgns()) {
   std::sort(long_pgns_.begin(), long_pgns_.end());
   learning_ = std::make_unique<Learning>(*this);
 }
@@ -95,6 +135,8 @@ bool PrivateBus::is_packet(const Event& frame, bool& fast) const {
 
 void PrivateBus::learn(std::span<const Event> events) {
   for (const Event& event : events) {
+    if (event.kind == EventKind::notice)
+      if (const auto* bus = std::get_if<BusInfo>(event.notice)) bus_names_.try_emplace(event.bus, bus->name);
     if (const RecorderNote* note = known_note(event))
       room_ = PrivateRules::learn(head_of(event, *note), bytes_of(*note), terms_) && room_;
     if (!event.is_iso11783()) continue;
@@ -109,8 +151,21 @@ void PrivateBus::learn(std::span<const Event> events) {
 bool PrivateBus::settle() {
   learning_.reset();
   terms_.settle();
+  name_buses();
   planning_ = std::make_unique<Planning>(*this);
   return room_;
+}
+
+void PrivateBus::name_buses() {
+  std::set<std::string> taken;
+  for (const auto& [bus, name] : bus_names_)
+    if (is_plain(name)) taken.insert(name);
+  std::size_t next = 0;
+  for (auto& [bus, name] : bus_names_) {
+    if (is_plain(name)) continue;
+    do name = "can" + std::to_string(next++);
+    while (taken.contains(name));
+  }
 }
 
 void PrivateBus::plan(std::span<const Event> events) {
@@ -158,7 +213,7 @@ bool PrivateBus::is_cleared(std::uint64_t frame) const {
 }
 
 void PrivateBus::restart() {
-  rules_ = PrivateRules(schema_);
+  rules_ = {};
   opaque_.clear();
   tally_ = {};
 }
@@ -175,12 +230,11 @@ std::span<const Event> PrivateBus::conceal(std::span<const Event> events) {
           ++tally_.notes;
           continue;
         }
-        RecorderNote made = *note;
-        if (note->kind == RecorderNote::Kind::known && note->number != RecorderNote::kNoPgn)
-          rules_.rewrite(head_of(event, *note),
-                         {reinterpret_cast<std::uint8_t*>(made.data.data()), made.data.size()}, terms_);
-        if (note->kind == RecorderNote::Kind::cut) rewrite_chosen(made.data, terms_);
-        made.text = terms_.replaced_text(std::move(made.text));
+        shown.notice = &notices_.emplace_back(concealed(event, *note));
+      } else if (const auto* bus = std::get_if<BusInfo>(event.notice)) {
+        const auto named = bus_names_.find(event.bus);
+        BusInfo made = *bus;
+        made.name = named == bus_names_.end() ? "bus" + std::to_string(event.bus) : named->second;
         shown.notice = &notices_.emplace_back(std::move(made));
       }
     } else if (event.data != nullptr) {
@@ -195,6 +249,19 @@ std::span<const Event> PrivateBus::conceal(std::span<const Event> events) {
     out_.push_back(shown);
   }
   return out_;
+}
+
+RecorderNote PrivateBus::concealed(const Event& event, const RecorderNote& note) {
+  RecorderNote made = note;
+  if (known_note(event) != nullptr)
+    rules_.rewrite(head_of(event, note),
+                   {reinterpret_cast<std::uint8_t*>(made.data.data()), made.data.size()}, terms_);
+  else if (note.kind == RecorderNote::Kind::cut)
+    rewrite_chosen(made.data, terms_);
+  else
+    made.data.clear();
+  if (!made.text.empty()) made.text = words_for(note.kind);
+  return made;
 }
 
 void PrivateBus::conceal_frame(const Event& frame, std::span<std::uint8_t> data) {

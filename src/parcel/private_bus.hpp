@@ -1,18 +1,21 @@
-// The private bus: the recording as it would have been without serial numbers, identities, positions and
-// notes. Events in, events out; times, identifiers, lengths and the number of frames stay, so that everything
-// that is found on the true bus is found here, too.
+// The private bus: the recording as it would have been without serial numbers, identities, positions,
+// people's notes, the recorder's quotations and names of buses that say more than "can0". Events in, events
+// out; times, identifiers, lengths and the number of frames stay, so that everything that is found on the
+// true bus is found here, too.
 //
 // The whole recording is read three times in the same order: learn() each event, settle(), plan() each event,
-// planned(), then conceal() as often as wanted, each time after restart(). Makers' own messages and what the
-// schema does not know become counters that change when the message changes, because a rhythm is told from
+// planned(), then conceal() as often as wanted, each time after restart(). Makers' own messages and those
+// that nobody looked at become counters that change when the message changes, because a rhythm is told from
 // the change.
 #pragma once
 
 #include <array>
 #include <cstdint>
 #include <deque>
+#include <map>
 #include <memory>
 #include <span>
+#include <string>
 #include <unordered_map>
 #include <vector>
 
@@ -20,6 +23,7 @@
 #include "isobus/transfers.hpp"
 #include "parcel/packet_trail.hpp"
 #include "parcel/private_rules.hpp"
+#include "schema/schema.hpp"
 
 namespace tramlog {
 
@@ -36,7 +40,8 @@ class PrivateBus {
   static constexpr std::size_t kMaxRewritten =
       12'000'000;  // packets of transfers that carry something private: 16 bytes each
 
-  /// The schema must outlive it. `terms` may have learned something already: of a roster.
+  /// The schema says which messages come as fast packets. `terms` may have learned something already: of a
+  /// roster.
   PrivateBus(const Schema& schema, PrivateTerms terms);
   ~PrivateBus();
 
@@ -70,13 +75,15 @@ class PrivateBus {
   void plan_message(const Message& message);
   void clear_frame(std::uint64_t frame);
   bool is_cleared(std::uint64_t frame) const;
+  void name_buses();
+  RecorderNote concealed(const Event& event, const RecorderNote& note);
   void conceal_frame(const Event& frame, std::span<std::uint8_t> data);
   void conceal_packet(const Event& frame, std::span<std::uint8_t> data, bool fast);
   void conceal_opaque(const Event& frame, std::span<std::uint8_t> data);
 
-  const Schema& schema_;
   PrivateTerms terms_;
   bool room_ = true;
+  std::map<BusIndex, std::string> bus_names_;  // after settle(): as they are shown
   std::vector<Pgn> long_pgns_;
   std::unique_ptr<Learning> learning_;
   std::unique_ptr<Planning> planning_;

@@ -2,20 +2,19 @@
 
 #include <algorithm>
 
-#include "exam/stream_roles.hpp"
-#include "implement/implement_watch.hpp"
 #include "isobus/device_pool.hpp"
 #include "isobus/identification.hpp"
 #include "isobus/network.hpp"
 #include "isobus/process_data.hpp"
 #include "isobus/working_set.hpp"
+#include "parcel/private_allowed.hpp"
 #include "parcel/private_fields.hpp"
 
 namespace tramlog {
 namespace {
 
-constexpr Pgn kVehicleIdentification = 0xFEEC, kDriverIdentification = 0xFE6B, kNmeaProduct = 126996,
-              kNmeaConfiguration = 126998, kProcessData = 0xCB00;
+constexpr Pgn kVehicleIdentification = 0xFEEC, kNmeaProduct = 126996, kNmeaConfiguration = 126998,
+              kProcessData = 0xCB00;
 constexpr Pgn kRapidPosition = 129025, kPositionData = 129029, kVehiclePosition = 0xFEF3,
               kVehicleDirection = 0xFEE8;
 constexpr Pgn kToFileServer = 0xAA00, kFromFileServer = 0xAB00, kToTerminal = 0xE700, kFromTerminal = 0xE600;
@@ -25,13 +24,8 @@ constexpr std::size_t kNameBytes = 8;
 /// 126996: serial code of the model (NMEA 2000, 32 bytes).
 constexpr std::size_t kNmeaSerialAt = 100, kNmeaSerialBytes = 32;
 
-bool is_proprietary(Pgn pgn) {
-  return pgn == 0xEF00 || pgn == 0x1EF00 || (pgn >= 0xFF00 && pgn <= 0xFFFF) ||
-         (pgn >= 0x1FF00 && pgn <= 0x1FFFF);
-}
-
-void fill_from(std::span<std::uint8_t> data, std::size_t at, std::uint8_t with = kUnavailable) {
-  if (at < data.size()) std::fill(data.begin() + static_cast<std::ptrdiff_t>(at), data.end(), with);
+void fill_from(std::span<std::uint8_t> data, std::size_t at) {
+  if (at < data.size()) std::fill(data.begin() + static_cast<std::ptrdiff_t>(at), data.end(), kUnavailable);
 }
 
 /// Which fields of a text message, each ended by '*', are serials.
@@ -67,6 +61,19 @@ void for_each_serial(Pgn pgn, Bytes data, Use use) {
   }
 }
 
+/// Whether makers write in it what they like, as text.
+bool is_text(Pgn pgn) {
+  return pgn == kPgnSoftwareIdentification || pgn == kNmeaProduct ||
+         std::any_of(std::begin(kSerialFields), std::end(kSerialFields),
+                     [pgn](const SerialFields& fields) { return fields.pgn == pgn; });
+}
+
+bool is_label(Pgn pgn, Bytes data) {
+  return pgn == kProcessData && data.size() >= 8 &&
+         (data[0] == static_cast<std::uint8_t>(DescriptorMessage::structure_label) ||
+          data[0] == static_cast<std::uint8_t>(DescriptorMessage::request_structure_label));
+}
+
 /// Where a NAME stands in messages that carry one.
 bool begins_with_name(Pgn pgn) {
   return pgn == kPgnAddressClaimed || pgn == kPgnCommandedAddress || pgn == kPgnWorkingSetMember;
@@ -82,15 +89,6 @@ void blank_texts(std::span<std::uint8_t> data) {
               data.begin() + static_cast<std::ptrdiff_t>(end), std::uint8_t{'-'});
     at = end;
   }
-}
-
-/// Texts that a terminal shows or somebody typed there, and the masks themselves (ISO 11783-6).
-void rewrite_terminal(Pgn pgn, std::span<std::uint8_t> data) {
-  constexpr std::uint8_t kPoolTransfer = 0x11, kChangeString = 0xB3, kTypedString = 0x08;
-  if (data.empty()) return;
-  if (pgn == kToTerminal && data[0] == kPoolTransfer) fill_from(data, 1);
-  if (pgn == kToTerminal && data[0] == kChangeString) fill_from(data, 5, ' ');
-  if (pgn == kFromTerminal && data[0] == kTypedString) fill_from(data, 4, ' ');
 }
 
 /// What is left of a message of which only the first bytes are harmless: 0 = it is not one of these.
@@ -128,11 +126,8 @@ void clear_variation(std::span<std::uint8_t> data, std::size_t at) {
 
 }  // namespace
 
-bool PrivateRules::is_opaque(const MessageHead& head) const {
-  if (is_proprietary(head.pgn) || head.pgn == kDriverIdentification) return true;
-  if (head.pgn == 129027 || head.pgn == 129028) return true;  // deltas of position and altitude
-  return !is_subscribed(head.pgn) && !ImplementWatch::wants(head.pgn) && head.pgn != kToFileServer &&
-         head.pgn != kFromFileServer && schema_->find(head.pgn, head.source, head.destination) == nullptr;
+bool PrivateRules::is_opaque(const MessageHead& head) {
+  return !is_looked_at(head.pgn);
 }
 
 bool PrivateRules::learn(const MessageHead& head, Bytes data, PrivateTerms& terms) {
@@ -143,12 +138,9 @@ bool PrivateRules::learn(const MessageHead& head, Bytes data, PrivateTerms& term
     room = terms.learn_serial(data.subspan(at, length)) && room;
   });
   if (head.pgn == kProcessData && data.size() >= 8) {
-    const std::uint8_t kind = data[0];
-    if (kind == static_cast<std::uint8_t>(DescriptorMessage::transfer))
+    if (data[0] == static_cast<std::uint8_t>(DescriptorMessage::transfer))
       room = learn_pool(data.subspan(1), terms) && room;
-    if (kind == static_cast<std::uint8_t>(DescriptorMessage::structure_label) ||
-        kind == static_cast<std::uint8_t>(DescriptorMessage::request_structure_label))
-      terms.learn_label(data.subspan(1, 7));
+    if (is_label(head.pgn, data)) terms.learn_label(data.subspan(1, 7));
   }
   return room;
 }
@@ -173,7 +165,11 @@ void PrivateRules::rewrite(const MessageHead& head, std::span<std::uint8_t> data
       return blank_texts(data);
     case kToTerminal:
     case kFromTerminal:
-      rewrite_terminal(head.pgn, data);
+      if (!data.empty()) fill_from(data, harmless_terminal_bytes(head.pgn, data[0]));
+      break;
+    case kProcessData:
+      if (const std::size_t kept = data.empty() ? 0 : harmless_process_bytes(data[0]); kept != 0)
+        fill_from(data, kept);
       break;
     default:
       break;
@@ -181,14 +177,31 @@ void PrivateRules::rewrite(const MessageHead& head, std::span<std::uint8_t> data
   if (begins_with_name(head.pgn)) {
     if (data.size() < kNameBytes) return fill_from(data, 0);  // part of a NAME
     store_le64(data.data(), terms.stand_in(Name::from_claim(data.data())).raw());
-    return;
+    return fill_from(data, head.pgn == kPgnCommandedAddress ? kNameBytes + 1 : kNameBytes);
   }
   for_each_serial(head.pgn, data,
                   [&](std::size_t at, std::size_t length) { terms.replace_field(data.subspan(at, length)); });
   if (head.pgn == kProcessData && data.size() > 1 &&
       data[0] == static_cast<std::uint8_t>(DescriptorMessage::transfer))
-    rewrite_pool(data.subspan(1), terms);
-  terms.replace_within(data);
+    rewrite_transfer(head, data.subspan(1), terms);
+  replace_known(head, data, terms);
+}
+
+bool PrivateRules::replace_known(const MessageHead& head, std::span<std::uint8_t> data,
+                                 const PrivateTerms& terms) {
+  return is_text(head.pgn) || is_label(head.pgn, data) ? terms.replace_in_text(data)
+                                                       : terms.replace_within(data);
+}
+
+void PrivateRules::rewrite_transfer(const MessageHead& head, std::span<std::uint8_t> pool,
+                                    const PrivateTerms& terms) {
+  const std::tuple<BusIndex, Address, Address> line{head.bus, head.source, head.destination};
+  const bool continued = cut_devices_.erase(line) != 0;
+  const std::size_t rest = continued ? rest_of_object(pool) : 0;
+  // All of it may be the rest, and more of it come.
+  if (cut_device(pool) || (continued && rest == pool.size())) cut_devices_.insert(line);
+  rewrite_pool(pool, terms);
+  std::fill_n(pool.begin(), rest, kUnavailable);  // no length of a text: nobody reads a NAME there
 }
 
 bool PrivateRules::learn_pool(Bytes pool, PrivateTerms& terms) {
@@ -207,7 +220,8 @@ void PrivateRules::rewrite_pool(std::span<std::uint8_t> pool, const PrivateTerms
     store_le64(name, terms.stand_in(Name::from_claim(name)).raw());
     terms.replace_field(pool.subspan(device.serial_at, device.serial_bytes));
   });
-  terms.replace_within(pool);
+  if (const auto from = cut_device(pool)) fill_from(pool, *from);
+  terms.replace_in_text(pool);
 }
 
 }  // namespace tramlog

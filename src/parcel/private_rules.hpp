@@ -3,6 +3,7 @@
 #pragma once
 
 #include <map>
+#include <set>
 #include <span>
 #include <tuple>
 
@@ -10,7 +11,6 @@
 #include "isobus/message.hpp"
 #include "parcel/made_up_track.hpp"
 #include "parcel/private_terms.hpp"
-#include "schema/schema.hpp"
 
 namespace tramlog {
 
@@ -22,13 +22,9 @@ struct MessageHead {
 
 class PrivateRules {
  public:
-  /// The schema must outlive it: what it does not know cannot be checked and is blanked.
-  explicit PrivateRules(const Schema& schema) : schema_(&schema) {}
-
-  /// Nobody but its maker can say what is in it, or nobody can here: makers' own messages (61184, 65280 to
-  /// 65535, 126720, 130816 to 131071), what no schema of ours knows, position deltas, a driver's
-  /// identification.
-  bool is_opaque(const MessageHead& head) const;
+  /// Nobody looked at what may be in it (parcel/private_allowed.hpp), or only its maker can read it (61184,
+  /// 65280 to 65535, 126720, 130816 to 131071). No schema of a user changes that.
+  static bool is_opaque(const MessageHead& head);
 
   /// NAMEs and serials of a message; false if there are more than PrivateTerms can hold.
   static bool learn(const MessageHead& head, Bytes data, PrivateTerms& terms);
@@ -37,7 +33,11 @@ class PrivateRules {
   /// before them: hand over the messages of a (bus, source, PGN) in time order, in one run.
   void rewrite(const MessageHead& head, std::span<std::uint8_t> data, const PrivateTerms& terms);
 
-  /// Objects of a device description (its pool, or part of it): the same two steps.
+  /// What was learned, wherever it stands in the message; the last step of rewrite(). True if there was any.
+  static bool replace_known(const MessageHead& head, std::span<std::uint8_t> data, const PrivateTerms& terms);
+
+  /// Objects of a device description (its pool, or part of it): the same two steps. What is there of a DVC
+  /// that is cut off by the end is blanked, because half a serial is none that was learned.
   static bool learn_pool(Bytes pool, PrivateTerms& terms);
   static void rewrite_pool(std::span<std::uint8_t> pool, const PrivateTerms& terms);
 
@@ -47,10 +47,12 @@ class PrivateRules {
   void rewrite_rapid_position(const MessageHead& head, std::span<std::uint8_t> data);
   void rewrite_vehicle_position(const MessageHead& head, std::span<std::uint8_t> data);
   void rewrite_position_data(const MessageHead& head, std::span<std::uint8_t> data);
+  void rewrite_transfer(const MessageHead& head, std::span<std::uint8_t> pool, const PrivateTerms& terms);
   MadeUpTrack& track_of(const MessageHead& head, double step_deg);
 
-  const Schema* schema_;
   std::map<std::tuple<BusIndex, Address, Pgn>, MadeUpTrack> tracks_;
+  /// Whose latest transfer of a device description ended within a DVC: bus, source, destination.
+  std::set<std::tuple<BusIndex, Address, Address>> cut_devices_;
   std::uint64_t positions_ = 0;
 };
 

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cctype>
 
+#include "base/text.hpp"
+
 namespace tramlog {
 namespace {
 
@@ -22,12 +24,40 @@ std::vector<std::uint8_t> claim_bytes(std::uint64_t name) {
   return bytes;
 }
 
+/// Words that makers put where no serial is known, without blanks and signs.
+constexpr std::string_view kFillers[] = {
+    "unknown",      "none",      "null",          "nil",         "na",          "nn",      "default",
+    "serial",       "serialno",  "serialnumber",  "noserial",    "nonumber",    "number",  "sn",
+    "undefined",    "unset",     "notset",        "unspecified", "invalid",     "empty",   "blank",
+    "test",         "dummy",     "sample",        "example",     "tbd",         "todo",    "available",
+    "notavailable", "missing",   "controller",    "ecu",         "controlunit", "unit",    "device",
+    "module",       "implement", "tractor",       "terminal",    "machine",     "product", "noserialnumber",
+    "prototype",    "proto",     "notprogrammed", "notused",     "reserved",    "virtual"};
+
 /// Something that says "no serial", as good in one unit as in the next: zeros, question marks, X again and
-/// again.
+/// again, "unknown".
 bool says_nothing(const std::string& serial) {
-  const auto first = static_cast<unsigned char>(serial.front());
-  const bool filler = std::isalnum(first) == 0 || first == '0' || first == 'X' || first == 'x';
-  return filler && std::all_of(serial.begin(), serial.end(), [&](char c) { return c == serial.front(); });
+  std::string core;
+  for (const char c : ascii_lower(serial)) {
+    const auto byte = static_cast<unsigned char>(c);
+    if (byte >= 0x80 || (std::ispunct(byte) == 0 && byte != ' ')) core += c;
+  }
+  if (core.empty() || std::find(std::begin(kFillers), std::end(kFillers), core) != std::end(kFillers))
+    return true;
+  return (core.front() == '0' || core.front() == 'x' ||
+          std::iscntrl(static_cast<unsigned char>(core.front())) != 0) &&
+         std::all_of(core.begin(), core.end(), [&](char c) { return c == core.front(); });
+}
+
+std::uint8_t lower(std::uint8_t c) {
+  return c >= 'A' && c <= 'Z' ? static_cast<std::uint8_t>(c + ('a' - 'A')) : c;
+}
+std::uint8_t upper(std::uint8_t c) {
+  return c >= 'a' && c <= 'z' ? static_cast<std::uint8_t>(c - ('a' - 'A')) : c;
+}
+
+bool is_digit(char c) {
+  return std::isdigit(static_cast<unsigned char>(c)) != 0;
 }
 
 /// `number` in `digits` places: decimal, base 36 where that is not enough.
@@ -60,10 +90,15 @@ bool PrivateTerms::learn_identity(std::uint32_t identity) {
 }
 
 bool PrivateTerms::learn_name(Name name) {
-  if (name.raw() == kNobodysName || names_.contains(name.raw())) return true;
+  // Identity number 0 says that there is none: such a NAME is that of any unit of its kind.
+  if (name.raw() == kNobodysName || name.identity_number() == 0 || names_.contains(name.raw())) return true;
   if (names_.size() >= kMaxTerms || !learn_identity(name.identity_number())) return false;
   names_.emplace(name.raw(), 0);
   return true;
+}
+
+bool PrivateTerms::is_telling_text(const std::string& serial) {
+  return serial.size() >= kShortestSearched && std::any_of(serial.begin(), serial.end(), is_digit);
 }
 
 bool PrivateTerms::learn_serial(Bytes field) {
@@ -89,7 +124,7 @@ void PrivateTerms::settle() {
   for (auto& [name, stand_in_name] : names_) {
     stand_in_name = stand_in(Name(name)).raw();
     stand_in_names_.insert(stand_in_name);
-    add_pattern(claim_bytes(name), claim_bytes(stand_in_name));
+    add_pattern({claim_bytes(name), claim_bytes(stand_in_name)});
   }
 
   for (const std::string& label : labels_)
@@ -102,28 +137,48 @@ void PrivateTerms::settle() {
   for (auto& [serial, stand_in] : serials_) {
     constexpr unsigned kTries = 40000;  // of one or two places all may be taken: then two share one
     for (unsigned i = 0; i < kTries; ++i) {
-      stand_in = counted_text(++number, serial.size());
+      // Nor is it an identity number: that would be replaced once more.
+      while (identities_.contains(static_cast<std::uint32_t>(++number))) {
+      }
+      stand_in = counted_text(number, serial.size());
       if (!serials_.contains(stand_in) && !stand_in_serials_.contains(stand_in)) break;
     }
     stand_in_serials_.insert(stand_in);
     if (serial.size() < kShortestSearched) continue;
-    add_pattern(bytes_of(serial), bytes_of(stand_in));
+    const bool telling = is_telling_text(serial);
+    std::string from = ascii_lower(serial);
+    add_pattern({bytes_of(from), bytes_of(stand_in), true, telling});
     // Some count the bytes of a label from its other end.
     if (labels_.contains(serial)) {
-      std::string from(serial.rbegin(), serial.rend()), to(stand_in.rbegin(), stand_in.rend());
-      add_pattern(bytes_of(from), bytes_of(to));
+      std::reverse(from.begin(), from.end());
+      add_pattern({bytes_of(from), {stand_in.rbegin(), stand_in.rend()}, true, telling});
     }
   }
 }
 
-void PrivateTerms::add_pattern(std::vector<std::uint8_t> from, std::vector<std::uint8_t> to) {
-  const unsigned pair = pair_of(from.data());
-  begins_.set(pair);
-  std::vector<std::size_t>& list = by_pair_[pair];
-  const auto place = std::find_if(list.begin(), list.end(),
-                                  [&](std::size_t i) { return patterns_[i].from.size() < from.size(); });
-  list.insert(place, patterns_.size());
-  patterns_.push_back({std::move(from), std::move(to)});
+bool PrivateTerms::Pattern::fits(const std::uint8_t* at) const {
+  if (!text) return std::equal(from.begin(), from.end(), at);
+  return std::equal(from.begin(), from.end(), at,
+                    [](std::uint8_t a, std::uint8_t b) { return a == lower(b); });
+}
+
+void PrivateTerms::add_pattern(Pattern pattern) {
+  const std::uint8_t first = pattern.from[0], second = pattern.from[1];
+  std::set<unsigned> pairs;
+  for (const std::uint8_t a : {first, pattern.text ? upper(first) : first})
+    for (const std::uint8_t b : {second, pattern.text ? upper(second) : second}) {
+      const std::uint8_t pair[] = {a, b};
+      pairs.insert(pair_of(pair));
+    }
+  for (const unsigned pair : pairs) {
+    begins_.set(pair);
+    std::vector<std::size_t>& list = by_pair_[pair];
+    const auto place = std::find_if(list.begin(), list.end(), [&](std::size_t i) {
+      return patterns_[i].from.size() < pattern.from.size();
+    });
+    list.insert(place, patterns_.size());
+  }
+  patterns_.push_back(std::move(pattern));
 }
 
 std::uint32_t PrivateTerms::stand_in(std::uint32_t identity) const {
@@ -149,16 +204,15 @@ void PrivateTerms::replace_field(std::span<std::uint8_t> field) const {
     std::copy(found->second.begin(), found->second.end(), at);
 }
 
-bool PrivateTerms::replace_within(std::span<std::uint8_t> bytes) const {
+bool PrivateTerms::replace_patterns(std::span<std::uint8_t> bytes, bool also_words) const {
   bool changed = false;
   for (std::size_t at = 0; at + 1 < bytes.size();) {
     std::size_t step = 1;
     if (const unsigned pair = pair_of(bytes.data() + at); begins_.test(pair)) {
       for (const std::size_t i : by_pair_.find(pair)->second) {
         const Pattern& pattern = patterns_[i];
-        if (pattern.from.size() > bytes.size() - at ||
-            !std::equal(pattern.from.begin(), pattern.from.end(),
-                        bytes.begin() + static_cast<std::ptrdiff_t>(at)))
+        if (pattern.from.size() > bytes.size() - at || !(also_words || pattern.telling) ||
+            !pattern.fits(bytes.data() + at))
           continue;
         std::copy(pattern.to.begin(), pattern.to.end(), bytes.begin() + static_cast<std::ptrdiff_t>(at));
         step = pattern.from.size();
@@ -171,15 +225,58 @@ bool PrivateTerms::replace_within(std::span<std::uint8_t> bytes) const {
   return changed;
 }
 
-std::string PrivateTerms::replaced_text(std::string text) const {
-  replace_within({reinterpret_cast<std::uint8_t*>(text.data()), text.size()});
-  for (std::size_t at = 0; at + 16 <= text.size(); ++at) {
-    if (std::isxdigit(static_cast<unsigned char>(text[at])) == 0) continue;
-    const auto name = Name::from_hex(std::string_view(text).substr(at, 16));
+bool PrivateTerms::replace_within(std::span<std::uint8_t> bytes) const {
+  return replace_patterns(bytes, true);
+}
+
+bool PrivateTerms::replace_names_in_hex(std::span<std::uint8_t> text) const {
+  constexpr std::size_t kDigits = 16;
+  bool changed = false;
+  for (std::size_t at = 0; at + kDigits <= text.size(); ++at) {
+    if (std::isxdigit(text[at]) == 0) continue;
+    const auto name = Name::from_hex({reinterpret_cast<const char*>(text.data()) + at, kDigits});
     if (!name || !names_.contains(name->raw())) continue;
-    text.replace(at, 16, stand_in(*name).hex());
-    at += 15;
+    const std::string made = stand_in(*name).hex();
+    std::copy(made.begin(), made.end(), text.begin() + static_cast<std::ptrdiff_t>(at));
+    at += kDigits - 1;
+    changed = true;
   }
+  return changed;
+}
+
+bool PrivateTerms::replace_identities(std::span<std::uint8_t> text) const {
+  const auto digit = [](std::uint8_t c) { return c >= '0' && c <= '9'; };
+  bool changed = false;
+  for (auto at = text.begin(); (at = std::find_if(at, text.end(), digit)) != text.end();) {
+    const auto end = std::find_if_not(at, text.end(), digit);
+    const auto first = std::find_if(at, end, [](std::uint8_t c) { return c != '0'; });
+    const auto digits = static_cast<std::size_t>(end - first);
+    constexpr std::size_t kMost = 7;  // 2,097,151
+    if (digits >= kShortestIdentity && digits <= kMost) {
+      std::uint32_t number = 0;
+      for (auto c = first; c != end; ++c) number = number * 10 + (*c - '0');
+      if (const auto found = identities_.find(number); found != identities_.end()) {
+        std::uint32_t left = found->second;
+        for (auto c = end; c != first; left /= 10) *--c = static_cast<std::uint8_t>('0' + left % 10);
+        changed = true;
+      }
+    }
+    at = end;
+  }
+  return changed;
+}
+
+bool PrivateTerms::replace_in_text(std::span<std::uint8_t> text) const {
+  const bool within = replace_patterns(text, true);
+  const bool hex = replace_names_in_hex(text);
+  return replace_identities(text) || hex || within;
+}
+
+std::string PrivateTerms::replaced_text(std::string text) const {
+  const std::span<std::uint8_t> bytes{reinterpret_cast<std::uint8_t*>(text.data()), text.size()};
+  replace_patterns(bytes, false);
+  replace_names_in_hex(bytes);
+  replace_identities(bytes);
   return text;
 }
 

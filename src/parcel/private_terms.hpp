@@ -21,12 +21,14 @@ class PrivateTerms {
  public:
   /// Serials of fewer bytes are replaced only in the fields that are theirs; elsewhere "12" is just a number.
   static constexpr std::size_t kShortestSearched = 5;
+  static constexpr std::size_t kShortestIdentity = 4;  // the same for identity numbers in decimal
   static constexpr std::size_t kMaxTerms = 20000;  // NAMEs, and serials; hostile traffic makes up any number
 
   // Learning. Each tells false if there was no room: nothing can be promised then.
   bool learn_name(Name name);
   bool learn_identity(std::uint32_t identity);
-  /// As it stands on the bus, padding and all; blanks at its ends and closing 00 and FF do not count.
+  /// As it stands on the bus, padding and all; blanks at its ends and closing 00 and FF do not count. Words
+  /// that say "none" are not learned and stay.
   bool learn_serial(Bytes field);
   /// A structure label: makers put the serial, or its end, into it. It is a serial if it is part of one.
   void learn_label(Bytes label);
@@ -37,15 +39,18 @@ class PrivateTerms {
 
   // After settle():
 
-  /// Identity 0 and a NAME of ones (nobody) stay.
+  /// Identity 0 (none) and a NAME of ones (nobody) stay; NAMEs with either are not learned.
   std::uint32_t stand_in(std::uint32_t identity) const;
   Name stand_in(Name name) const;
   /// Replaces a serial's field in place, length and padding kept. One that was not learned becomes '?'.
   void replace_field(std::span<std::uint8_t> field) const;
-  /// Replaces everything learned wherever it stands in the bytes: eight bytes of a NAME, serials. True if
-  /// something was.
+  /// Replaces everything learned wherever it stands in the bytes: eight bytes of a NAME, serials in upper and
+  /// lower case. True if something was.
   bool replace_within(std::span<std::uint8_t> bytes) const;
-  /// The same for text for people: besides, NAMEs as hex digits in either case.
+  /// The same for texts from the bus; besides, NAMEs as hex digits in either case, and identity numbers as
+  /// decimal ones (of kShortestIdentity digits and more, leading zeros kept).
+  bool replace_in_text(std::span<std::uint8_t> text) const;
+  /// The same for text that is not from the bus: there a serial without a digit is a word like others.
   std::string replaced_text(std::string text) const;
 
   /// What was learned and would be a leak: serials that replace_within() searches, and NAMEs.
@@ -57,12 +62,20 @@ class PrivateTerms {
 
   /// A serial's field without padding and blanks.
   static Bytes core_of(Bytes field);
+  /// Whether a serial can be told from the words of a text that is not from the bus: it has a digit.
+  static bool is_telling_text(const std::string& serial);
 
  private:
   struct Pattern {
-    std::vector<std::uint8_t> from, to;
+    std::vector<std::uint8_t> from, to;  // texts: `from` in lower case
+    bool text = false;
+    bool telling = true;  // is_telling_text(), or a NAME
+    bool fits(const std::uint8_t* at) const;
   };
-  void add_pattern(std::vector<std::uint8_t> from, std::vector<std::uint8_t> to);
+  void add_pattern(Pattern pattern);
+  bool replace_patterns(std::span<std::uint8_t> bytes, bool also_words) const;
+  bool replace_names_in_hex(std::span<std::uint8_t> text) const;
+  bool replace_identities(std::span<std::uint8_t> text) const;
   static unsigned pair_of(const std::uint8_t* at) { return load_le16(at); }
 
   std::map<std::uint32_t, std::uint32_t> identities_;

@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cstdio>
 #include <filesystem>
+#include <string_view>
 
 #include "base/text.hpp"
 #include "io/fingerprint.hpp"
@@ -218,6 +219,21 @@ int unpack(const ParcelChoice& choice) {
   return kFine;
 }
 
+/// Printable line by line; line ends stay.
+std::string printable_lines(std::string_view text) {
+  std::string lines;
+  lines.reserve(text.size());
+  while (!text.empty()) {
+    const std::size_t end = std::min(text.find('\n'), text.size());
+    std::string_view line = text.substr(0, end);
+    if (line.ends_with('\r')) line.remove_suffix(1);
+    lines += printable_utf8(line);
+    if (end < text.size()) lines += '\n';
+    text.remove_prefix(std::min(end + 1, text.size()));
+  }
+  return lines;
+}
+
 }  // namespace
 
 int deliver_stored_report(const CommonOptions& options, const std::string& path) {
@@ -239,7 +255,9 @@ int deliver_stored_report(const CommonOptions& options, const std::string& path)
   if (!code)
     return fail(
         {ErrorKind::input, "contents.json of the parcel makes no sense", path, "ask for the parcel again"});
-  return deliver(options, member->bytes, *code);
+  // A page and JSON are for programs; text goes to a terminal, and whoever packed it may be a stranger.
+  const bool for_people = options.format == "text" || options.format == "summary";
+  return deliver(options, for_people ? printable_lines(member->bytes) : member->bytes, *code);
 }
 
 void add_parcel_command(CLI::App& app, int& code) {

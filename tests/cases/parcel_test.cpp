@@ -312,3 +312,23 @@ TEST_CASE("A private parcel finds what an open one finds", "[parcel]") {
       CHECK(b["controllers"][i]["identity_number"].get<unsigned>() <= a["controllers"].size() + 10);
   }
 }
+
+TEST_CASE("The text of a stranger's parcel does not command the terminal", "[parcel]") {
+  const Folder folder;
+  const std::string parcel = folder / "day.zip", strange = folder / "strange.zip";
+  REQUIRE(run("TRAMLOG parcel " + quoted(kDrill) + " -o " + quoted(parcel)).code == 0);
+  const std::string script = folder / "rewrite.py";
+  std::ofstream(script) << "import sys, zipfile\n"
+                           "new = zipfile.ZipFile(sys.argv[2], 'w')\n"
+                           "for name in (old := zipfile.ZipFile(sys.argv[1])).namelist():\n"
+                           "    text = b'one \\x1b]0;mine\\x07\\ntwo\\x9b2J\\r\\n'\n"
+                           "    strange = name in ('report.txt', 'summary.txt')\n"
+                           "    new.writestr(name, text if strange else old.read(name))\n"
+                           "new.close()\n";
+  REQUIRE(run("python3 " + quoted(script) + " " + quoted(parcel) + " " + quoted(strange)).code == 0);
+  for (const std::string format : {"text", "summary"}) {
+    const Outcome shown = run("TRAMLOG report --format " + format + " " + quoted(strange));
+    INFO(shown.errors);
+    CHECK(shown.output == "one \\x1b]0;mine\\x07\ntwo\\x9b2J\n");
+  }
+}

@@ -31,7 +31,8 @@ constexpr std::uint64_t kServer = 0xA0008200'B5E04321;  // task controller
 constexpr std::uint64_t kAbsent = 0xA0002100'B5E0BEEF;  // in the roster only
 const std::string kSerial = "SN-88417-Q", kShort = "K7", kVehicle = "VLX5550001234ABCD", kCode = "PC-0042-77",
                   kGnssSerial = "GN-5512-88";
-const std::string kLabel = "88417-Q";  // the end of the serial
+const std::string kDecimal = "489335";  // the member's identity number
+const std::string kLabel = "88417-Q";   // the end of the serial
 
 class Folder {
  public:
@@ -75,7 +76,7 @@ Payload device_pool() {
 void plant(const std::string& path) {
   auto writer = CaptureWriter::create(path);
   REQUIRE(writer);
-  writer->add_bus({"can0", 250000});
+  writer->add_bus({"can-of-Otto", 250000});
   PlantedBus bus(*writer);
   const auto claim = [&](std::uint64_t name, std::uint8_t address) {
     bus.single(0xEE00, address, 0xFF, PlantedBus::little(name, 8));
@@ -89,6 +90,14 @@ void plant(const std::string& path) {
   bus.broadcast(0xFDC5, 0x80, PlantedBus::text(ecu));
   bus.connection(0xFDC5, 0x81, 0x80, PlantedBus::text("part 8*" + kShort + "*right*type*maker*hardware*"));
   bus.broadcast(0xFEDA, 0x80, PlantedBus::joined({{1}, PlantedBus::text("MTR 4.2 " + kSerial + "*")}));
+  bus.broadcast(0xFEDA, 0x81,
+                PlantedBus::joined({{1}, PlantedBus::text("FW 3 SN" + kDecimal + " sn-88417-q*")}));
+  // An ordinary machine: a unit without identity number, serials that are words.
+  claim(0xA0008400'00600000, 0x90);
+  bus.broadcast(0xFDC5, 0x90, PlantedBus::text("part 9*controller*front*type*maker*"));
+  bus.single(0xD700, 0x90, 0x26, PlantedBus::text("\x07Otto 16"));
+  bus.single(0x9300, 0x90, 0x26, PlantedBus::text("Otto NM."));
+  bus.connection(0xE700, 0x80, 0x26, PlantedBus::joined({{0xB8, 1, 0}, PlantedBus::text("drawn by Otto")}));
   bus.broadcast(0xFEEB, 0x81, PlantedBus::text("maker*model*" + kSerial + "*unit 9917-A*"));
   bus.broadcast(0xFC8D, 0x80, PlantedBus::text(kCode + "*brand*model*"));
   bus.broadcast(0xFEEC, 0x80, PlantedBus::text(kVehicle + "*"));
@@ -166,6 +175,9 @@ void plant(const std::string& path) {
       note.kind = RecorderNote::Kind::mark;
       note.text = "Otto says it stopped here";
       writer->write_note(0, bus.now(), note);
+      note.kind = RecorderNote::Kind::disk;
+      note.text = "/media/otto/Otto is full";
+      writer->write_note(0, bus.now(), note);
     }
   }
   REQUIRE(writer->finish());
@@ -184,11 +196,20 @@ std::string bytes_of(std::uint64_t value, unsigned count) {
 
 /// Everything that must not be found, with its name.
 std::vector<std::pair<std::string, std::string>> planted() {
-  std::vector<std::pair<std::string, std::string>> list{
-      {"serial", kSerial},     {"part of the serial", "8841"}, {"vehicle", kVehicle},
-      {"product code", kCode}, {"unit number", "unit 9917-A"}, {"receiver's serial", kGnssSerial},
-      {"a person", "Otto"},    {"capture name", "ottokar"},       {"a place", "mill"},
-      {"sky view", "SKYVIEW"}, {"latitude in words", "52.12"}, {"longitude in words", "10.76"}};
+  std::vector<std::pair<std::string, std::string>> list{{"serial", kSerial},
+                                                        {"part of the serial", "8841"},
+                                                        {"vehicle", kVehicle},
+                                                        {"identity in decimal", "SN" + kDecimal},
+                                                        {"serial in lower case", "sn-88417-q"},
+                                                        {"product code", kCode},
+                                                        {"unit number", "unit 9917-A"},
+                                                        {"receiver's serial", kGnssSerial},
+                                                        {"a person", "Otto"},
+                                                        {"capture name", "ottokar"},
+                                                        {"a place", "mill"},
+                                                        {"sky view", "SKYVIEW"},
+                                                        {"latitude in words", "52.12"},
+                                                        {"longitude in words", "10.76"}};
   for (const std::uint64_t name : {kMaster, kMember, kReceiver, kServer, kAbsent}) {
     list.emplace_back("NAME " + hex(name), bytes_of(name, 8));
     list.emplace_back("NAME in hex", hex(name));
@@ -316,18 +337,22 @@ TEST_CASE("What is planted in a recording is nowhere in a private parcel", "[pri
     // The short serial, and the same stand-in for the same serial.
     const auto json = nlohmann::json::parse(file_text(out + "/report.json"));
     std::string stand_in;
+    bool said_nothing = false;
     for (const auto& controller : json["controllers"]) {
       if (controller["ecu_identification"].is_null()) continue;
       const std::string serial = controller["ecu_identification"]["serial_number"];
       CHECK(serial != kShort);
       CHECK((serial.size() == kSerial.size() || serial.size() == kShort.size()));
-      if (serial.size() == kSerial.size()) {
+      if (serial == "controller") {
+        said_nothing = true;
+      } else if (serial.size() == kSerial.size()) {
         stand_in = serial;
         CHECK(controller["software"][0] == "MTR 4.2 " + stand_in);
         CHECK(controller["label"] == "master");
       }
     }
     REQUIRE(stand_in.size() == kSerial.size());
+    CHECK(said_nothing);
     std::string description;
     for (const auto& entry : fs::directory_iterator(out))
       if (entry.path().extension() == ".ddop") description = file_text(entry.path());

@@ -1,8 +1,13 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
+#include "base/text.hpp"
+#include "exam/stream_roles.hpp"
+#include "implement/implement_watch.hpp"
+#include "isobus/transfers.hpp"
 #include "parcel/highlights.hpp"
 #include "parcel/made_up_track.hpp"
+#include "parcel/private_bus.hpp"
 #include "parcel/private_roster.hpp"
 #include "parcel/private_rules.hpp"
 #include "parcel/private_terms.hpp"
@@ -53,13 +58,33 @@ TEST_CASE("A serial has one stand-in of its length, padding stays") {
   CHECK(stand_in != "AB-1234");
   CHECK(stand_in != "0000001");
   CHECK(replaced(terms, "AB-1234   ") == stand_in + "   ");
-  CHECK(replaced(terms, "unknown") == "???????");
+  CHECK(replaced(terms, "AB-9999") == "???????");
   CHECK(replaced(terms, "0000") == "0000");
   CHECK(replaced(terms, "7") != "7");
   CHECK(terms.replaced_text("software 4.2 of AB-1234, label DRILL01") ==
         "software 4.2 of " + stand_in + ", label DRILL01");
   CHECK(terms.replaced_text("label -1234").find("1234") == std::string::npos);
   CHECK(terms.replaced_text("seven is 7") == "seven is 7");
+}
+
+TEST_CASE("What says that there is no identity or serial is nobody's") {
+  PrivateTerms terms;
+  CHECK(terms.learn_name(Name(0xA000840000600000)));
+  for (const char* word : {"unknown", " Controller ", "N/A", "n/a.", "NOT AVAILABLE", "---", "????", "0000",
+                           "xxxx", "0-0-0", "Serial No."})
+    CHECK(terms.learn_serial(bytes_of(word)));
+  CHECK(terms.names().empty());
+  CHECK(terms.identities().empty());
+  CHECK(terms.serials().empty());
+  CHECK(terms.learn_serial(bytes_of("00-01")));
+  CHECK(terms.learn_serial(bytes_of("\x01\x02\x03")));
+  terms.settle();
+  CHECK(terms.serials().size() == 2);
+  CHECK(replaced(terms, "unknown") == "unknown");
+  CHECK(terms.replaced_text("a000840000600000 unknown") == "a000840000600000 unknown");
+  CHECK(PrivateTerms::is_telling_text("SN-77"));
+  CHECK_FALSE(PrivateTerms::is_telling_text("seeder"));
+  CHECK_FALSE(PrivateTerms::is_telling_text("K7"));
 }
 
 TEST_CASE("A made-up track is as long as the true one and stands when that stands") {
@@ -81,7 +106,7 @@ TEST_CASE("A made-up track is as long as the true one and stands when that stand
 TEST_CASE("Positions that are none stay none, halves tell nothing") {
   PrivateTerms terms;
   terms.settle();
-  PrivateRules rules(Schema::built_in());
+  PrivateRules rules;
   const MessageHead rapid{0, 129025, 0x1C, 0xFF};
   std::vector<std::uint8_t> none{0xFF, 0xFF, 0xFF, 0x7F, 0xFF, 0xFF, 0xFF, 0x7F};
   const auto before = none;
@@ -99,14 +124,171 @@ TEST_CASE("Positions that are none stay none, halves tell nothing") {
 }
 
 TEST_CASE("Whose messages are whose business") {
-  PrivateRules rules(Schema::built_in());
+  PrivateRules rules;
   const auto opaque = [&](Pgn pgn) { return rules.is_opaque({0, pgn, 0x80, 0xFF}); };
-  for (const Pgn pgn : {61184u, 126720u, 65280u, 65535u, 130816u, 131071u, 65131u, 129027u, 65500u})
+  for (const Pgn pgn : {61184u, 126720u, 65280u, 65535u, 130816u, 131071u, 65131u, 129027u, 65500u, 0x9300u,
+                        0xD700u, 0xD800u, 0x8E00u, 0x8D00u, 64834u, 0x7C00u, 0xCA00u, 0x6F00u, 127489u})
     CHECK(opaque(pgn));
   for (const Pgn pgn :
        {0xEE00u, 0xCB00u, 0xFEDAu, 0xFE48u, 129025u, 129029u, 0xE700u, 0xAB00u, 0xFECAu, 61444u}) {
     INFO(pgn);
     CHECK_FALSE(opaque(pgn));
+  }
+}
+
+TEST_CASE("Terminals and task controllers may say numbers, not texts") {
+  PrivateTerms terms;
+  terms.settle();
+  PrivateRules rules;
+  const auto said = [&](Pgn pgn, std::vector<std::uint8_t> data) {
+    rules.rewrite({0, pgn, 0x80, 0x26}, data, terms);
+    return data;
+  };
+  using Data = std::vector<std::uint8_t>;
+  const Data number{0xA8, 1, 0, 0xFF, 1, 2, 3, 4}, status{0xFE, 0x80, 1, 0, 2, 0, 0, 0};
+  CHECK(said(0xE700, number) == number);
+  CHECK(said(0xE600, status) == status);
+  CHECK(said(0xE700, {0xB3, 1, 0, 2, 0, 'J', 'o', ' '}) == Data{0xB3, 1, 0, 2, 0, 0xFF, 0xFF, 0xFF});
+  CHECK(said(0xE700, {0xAF, 1, 0, 9, 'J', 'o', 'h', 'n'}) == Data{0xAF, 1, 0, 9, 0xFF, 0xFF, 0xFF, 0xFF});
+  for (const std::uint8_t function : Data{0xB8, 0xD0, 0xD3, 0xB5, 0x24, 0x66, 0xE0})
+    CHECK(said(0xE700, {function, 'J', 'o', 'h', 'n', 'S', '9', '9', '7'}) ==
+          Data{function, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF});
+  CHECK(said(0xE600, {0xE0, 1, 'J', 'o', 'h', 'n'}) == Data{0xE0, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF});
+  CHECK(said(0xCB00, {0xC1, 1, 0, 4, 'J', 'o', 'h', 'n'}) == Data{0xC1, 1, 0, 4, 0xFF, 0xFF, 0xFF, 0xFF});
+  CHECK(said(0xCB00, {0x13, 0, 141, 0, 1, 0, 0, 0}) == Data{0x13, 0, 141, 0, 1, 0, 0, 0});
+  CHECK(said(0xCB00, {0x13, 0, 141, 0, 1, 0, 0, 0, 'J', 'o'}) ==
+        Data{0x13, 0, 141, 0, 1, 0, 0, 0, 0xFF, 0xFF});
+  CHECK(said(0xCB00, {0xE1, 'J', 'o', 'h', 'n', 0, 0, 0}) ==
+        Data{0xE1, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF});
+  CHECK(said(0xD700, {4, 'J', 'o', 'h', 'n'}) == Data{0xFF, 0xFF, 0xFF, 0xFF, 0xFF});
+}
+
+TEST_CASE("What the examination waits for is looked at") {
+  for (Pgn pgn = 0; pgn < 0x20000; ++pgn) {
+    if (!ImplementWatch::wants(pgn) && (Transfers::is_fast_packet(pgn) || !is_subscribed(pgn))) continue;
+    INFO(pgn);
+    CHECK((!PrivateRules::is_opaque({0, pgn, 0x80, 0xFF}) || Transfers::is_transport(pgn)));
+  }
+}
+
+TEST_CASE("Names of buses and what the recorder quotes tell nobody's name") {
+  const auto note_of = [](RecorderNote::Kind kind, std::uint64_t number, std::string text, std::string data) {
+    RecorderNote note;
+    note.kind = kind;
+    note.number = number;
+    note.text = std::move(text);
+    note.data = std::move(data);
+    return note;
+  };
+  using Kind = RecorderNote::Kind;
+  const std::string chosen = std::string("N\xD6\xE0\xF5\xB5\x00\x19\x00\xA0", 9) + "A\x26JohnSmi";
+  const std::vector<Notice> notices{BusInfo{"can-of-JohnSmith-SN99887", 250000},
+                                    BusInfo{"can0", 250000},
+                                    BusInfo{"JohnSmith", 250000},
+                                    note_of(Kind::disk, 0, "/media/john/SN99887 is full", "John"),
+                                    note_of(Kind::interface, 0, "can-of-JohnSmith is down", ""),
+                                    note_of(Kind::lost, 7, "john", "John"),
+                                    note_of(Kind::cut, 2, "john-monday.pcapng", chosen),
+                                    note_of(Kind::known, RecorderNote::kNoPgn, "john", "John"),
+                                    note_of(Kind::mark, 0, "john", ""),
+                                    note_of(Kind::clock_stepped, 0, "", "")};
+  std::vector<Event> events;
+  for (const Notice& notice : notices) {
+    Event event;
+    event.kind = EventKind::notice;
+    event.notice = &notice;
+    event.bus = static_cast<BusIndex>(std::min<std::size_t>(events.size(), 3));
+    events.push_back(event);
+  }
+  PrivateBus bus(Schema::built_in(), {});
+  bus.learn(events);
+  REQUIRE(bus.settle());
+  bus.plan(events);
+  bus.planned();
+  const auto shown = bus.conceal(events);
+  REQUIRE(shown.size() == notices.size() - 1);  // without the mark
+  CHECK(std::get<BusInfo>(*shown[0].notice).name == "can1");
+  CHECK(std::get<BusInfo>(*shown[0].notice).bitrate == 250000);
+  CHECK(std::get<BusInfo>(*shown[1].notice).name == "can0");
+  CHECK(std::get<BusInfo>(*shown[2].notice).name == "can2");
+  for (std::size_t i = 3; i < shown.size(); ++i) {
+    const auto& note = std::get<RecorderNote>(*shown[i].notice);
+    INFO(note.text);
+    CHECK(ascii_lower(note.text + note.data).find("john") == std::string::npos);
+    CHECK(note.text.empty() == (note.kind == Kind::known || note.kind == Kind::clock_stepped));
+    if (note.kind != Kind::cut)
+      CHECK(note.data.empty());
+    else
+      CHECK(note.data == std::string("N\x00\x00\xE0\xB5\x00\x19\x00\xA0"
+                                     "A\x26\0\0\0\0\0\0\0",
+                                     18));
+    CHECK(note.number == (note.kind == Kind::lost    ? 7
+                          : note.kind == Kind::cut   ? 2
+                          : note.kind == Kind::known ? RecorderNote::kNoPgn
+                                                     : 0));
+  }
+}
+
+TEST_CASE("Identity numbers in decimal and serials in other case are found in texts") {
+  PrivateTerms terms;
+  CHECK(terms.learn_name(Name(0xA000190000000000 | 1234567)));
+  CHECK(terms.learn_name(Name(0xA000190000000000 | 12)));
+  CHECK(terms.learn_serial(bytes_of("abX-77q")));
+  CHECK(terms.learn_serial(bytes_of("seeder")));
+  terms.settle();
+  PrivateRules rules;
+  const auto said = [&](Pgn pgn, const std::string& text) {
+    std::vector<std::uint8_t> data(text.begin(), text.end());
+    rules.rewrite({0, pgn, 0x80, 0xFF}, data, terms);
+    CHECK_FALSE(PrivateRules::replace_known({0, pgn, 0x80, 0xFF}, data, terms));
+    return std::string(data.begin(), data.end());
+  };
+  // 12 and 1234567 are true ones: their stand-ins are 1 and 2; the serials' are 1 and 2, too, in their order.
+  CHECK(said(0xFEDA, "\1FW 3 SN1234567*") == "\1FW 3 SN0000002*");
+  CHECK(said(0xFEDA, "\1FW 12 01234567, 12345678*") == "\1FW 12 00000002, 12345678*");
+  CHECK(said(0xFEDA, "\1A00019000012D687 a00019000012d687*") == "\1a000190000000002 a000190000000002*");
+  CHECK(said(0xFEDA, "\1of ABX-77Q and abx-77Q*") == "\1of 0000001 and 0000001*");
+  CHECK(said(0xFEDA, "\1my SEEDER*") == "\1my 000002*");
+  CHECK(terms.replaced_text("Seeder 1234567 Abx-77q") == "Seeder 0000002 0000001");
+}
+
+TEST_CASE("A device description in two transfers, cut anywhere, tells no half of a serial") {
+  const std::string name("\xD6\xE0\xF5\xB5\x00\x19\x00\xA0", 8), serial = "QWZ-7788991";
+  const std::string device = std::string("DVC\0\0", 5) +
+                             "\5Drill\3"
+                             "4.2" +
+                             name + "\13" + serial +
+                             "7788991"
+                             "enP\0U\xAA\xFF";
+  const std::string next("DET\1\0\1\5frame\0\0\0\0\0\0", 18);
+  const std::string whole = device + next;
+  const MessageHead head{0, 0xCB00, 0x80, 0x26};
+  const auto shown = [&](PrivateRules& rules, const PrivateTerms& terms, const std::string& part) {
+    std::vector<std::uint8_t> data{0x61};
+    data.insert(data.end(), part.begin(), part.end());
+    rules.rewrite(head, data, terms);
+    PrivateTerms told;
+    CHECK(PrivateRules::learn(head, data, told));
+    for (const auto& [raw, ignored] : told.names()) CHECK(terms.is_stand_in_name(raw));
+    return std::string(data.begin() + 1, data.end());
+  };
+  for (std::size_t cut = 1; cut < device.size(); ++cut) {
+    INFO(cut);
+    PrivateTerms terms;
+    CHECK(terms.learn_name(Name::from_claim(bytes_of(name).data())));
+    CHECK(PrivateRules::learn(head, bytes_of("\x61" + whole.substr(0, cut)), terms));
+    CHECK(PrivateRules::learn(head, bytes_of("\x61" + whole.substr(cut)), terms));
+    terms.settle();
+    PrivateRules rules;
+    const std::string first = shown(rules, terms, whole.substr(0, cut));
+    const std::string second = shown(rules, terms, whole.substr(cut));
+    CHECK(first.size() + second.size() == whole.size());
+    for (const std::string& part : {first, second, first + second})
+      for (std::size_t at = 0; at + 4 <= serial.size(); ++at)
+        CHECK(part.find(serial.substr(at, 4)) == std::string::npos);
+    CHECK((first + second).find(name.substr(0, 3)) == std::string::npos);
+    CHECK(second.ends_with(next));
+    CHECK(shown(rules, terms, next) == next);
   }
 }
 
@@ -158,7 +340,7 @@ TEST_CASE("Slices: the most important first, then wider, never beyond the room")
   const HighlightPlan all = plan_slices(moments, density, 1'000'000);
   CHECK(all.left_out + all.shortened == 0);
   CHECK(all.spans == std::vector<SliceSpan>{{40 * kSecond, 160 * kSecond},
-                                           {440 * kSecond, 560 * kSecond},
-                                           {840 * kSecond, 970 * kSecond}});
+                                            {440 * kSecond, 560 * kSecond},
+                                            {840 * kSecond, 970 * kSecond}});
   CHECK_FALSE(all.whole);
 }
