@@ -19,6 +19,7 @@
 #include "report/format.hpp"
 #include "slice/slicer.hpp"
 #include "tool/command.hpp"
+#include "tool/days_report.hpp"
 #include "tool/implement_option.hpp"
 
 namespace tramlog {
@@ -215,8 +216,9 @@ int unpack(const ParcelChoice& choice) {
   if (!parcel) return fail(parcel.error());
   auto written = unpack_parcel(*parcel, choice.output);
   if (!written) return fail(written.error());
-  for (const std::string& path : *written) fmt::print("{}\n", printable_utf8(path));
-  return kFine;
+  std::string listing;
+  for (const std::string& path : *written) listing += printable_utf8(path) + "\n";
+  return deliver(CommonOptions{}, listing, kFine);
 }
 
 /// Printable line by line; line ends stay.
@@ -288,6 +290,8 @@ void add_parcel_command(CLI::App& app, int& code) {
     else if (choice->captures.empty())
       code =
           fail({ErrorKind::usage, "nobody said what to send", "command line", "name one or more captures"});
+    else if (const auto error = unfold_folders(choice->captures))
+      code = fail(*error);
     else
       code = ParcelMaker(*choice).run();
   });
