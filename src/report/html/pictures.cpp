@@ -168,10 +168,10 @@ struct Range {
 
 StepPicture picture_of(const DaySeries& series, const TimeAxis& axis, double bottom, double top) {
   StepPicture picture;
-  picture.x = axis.x(series.start);
-  // The last step may reach beyond the end: the picture is cut there, not pressed together.
-  const TimeNs next = later_by(series.start, series.step);
-  picture.step = axis.x(next) - picture.x;
+  // Steps begin on whole seconds: the first one may lie before the start of the recording and the last one
+  // reach beyond its end. The picture is cut there, not pressed together.
+  picture.x = axis.place(series.start);
+  picture.step = axis.place(later_by(series.start, series.step)) - picture.x;
   picture.bottom = bottom;
   picture.top = top;
   return picture;

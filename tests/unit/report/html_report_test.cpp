@@ -211,3 +211,30 @@ TEST_CASE("Steps and grounds are drawn where something was told, and only there"
   CHECK(html_steps("s", picture, std::vector<float>{INFINITY, -5, 7}).code().find("M1 100h1v-100h1") !=
         std::string::npos);
 }
+
+TEST_CASE("Steps keep their width where the recording begins within a second") {
+  const Report report = [] {
+    Report one;
+    one.files = {"0123456789abcdef"};
+    Conclusions& all = one.found;
+    all.frames = 1;
+    all.buses.resize(1);
+    all.series.start = HandMade::at(100);
+    all.series.step = kSecond;
+    all.series.steps = 11;
+    all.series.loads.resize(1);
+    all.series.loads[0].mean_pct.assign(11, 10.0F);
+    all.series.loads[0].peak_pct.assign(11, 20.0F);
+    return one;
+  }();
+  const auto drawn = [&](double start_s, double end_s) {
+    Report one = report;
+    one.found.start = HandMade::at(start_s);
+    one.found.end = HandMade::at(end_s);
+    return find_format("html")->report(one, {});
+  };
+  // 10 s are 1000 units: a step is 100, and what of the first one lies before the start is cut off.
+  CHECK(times(drawn(100.5, 110.5), "translate(-50 0) scale(100.00000 1)") == 2);
+  CHECK(times(drawn(100.956, 110.956), "translate(-95.6 0) scale(100.00000 1)") == 2);
+  CHECK(times(drawn(100, 110), "translate(0 0) scale(100.00000 1)") == 2);
+}
