@@ -175,3 +175,13 @@ TEST_CASE("pages of days are linked only where they lie, and text cannot break o
   CHECK(page.find("<script>alert") == std::string::npos);
   CHECK(page.find("&lt;script&gt;alert(1)") != std::string::npos);
 }
+
+TEST_CASE("a first step never stands without the caution") {
+  DaysReport report = season(3, "metering front");
+  CHECK(days_page(report, true, {}).find("key out") == std::string::npos);
+  CHECK(days_html(report).find("key out") == std::string::npos);
+  report.days.back().step = "Plug of the metering unit.";
+  for (const bool brief : {false, true})
+    CHECK(days_page(report, brief, {}).find("key out") != std::string::npos);
+  CHECK(days_html(report).find("key out") != std::string::npos);
+}

@@ -238,3 +238,23 @@ TEST_CASE("Steps keep their width where the recording begins within a second") {
   CHECK(times(drawn(100.956, 110.956), "translate(-95.6 0) scale(100.00000 1)") == 2);
   CHECK(times(drawn(100, 110), "translate(0 0) scale(100.00000 1)") == 2);
 }
+
+TEST_CASE("Each main finding stands with its first step, and the caution with them") {
+  HandMade b;
+  b.fault("meter.at-limit", 100);
+  const auto top = [](const Conclusions& all) {
+    const std::string page = page_of(all);
+    const std::size_t begin = page.find("<section id=\"main-findings\"");
+    REQUIRE(begin != std::string::npos);
+    return page.substr(begin, page.find("</section>", begin) - begin);
+  };
+  const std::string of_fault = top(b.all);
+  CHECK(of_fault.find("Set rate and speed against what that meter can deliver") != std::string::npos);
+  CHECK(of_fault.find("engine off, key out") != std::string::npos);
+  const HandMade day = busy_day();
+  REQUIRE_FALSE(day.all.findings.front().next_steps.empty());
+  const std::string of_finding = top(day.all);
+  CHECK(of_finding.find("First: </strong>" + Html(day.all.findings.front().next_steps.front()).code()) !=
+        std::string::npos);
+  CHECK(times(of_finding, "engine off, key out") == 1);
+}
