@@ -149,3 +149,31 @@ TEST_CASE("every fault that can be told has a first step") {
   CHECK(first_step("nobody.knows") == nullptr);
   CHECK(first_step("") == nullptr);
 }
+
+TEST_CASE("a capture made from a damaged one says so in its answer") {
+  Report report;
+  Conclusions& all = report.found;
+  all.start = kStart;
+  all.end = kStart + kHour;
+  all.frames = 1;
+  all.buses.resize(1);
+  const std::string whole = find_format("summary")->report(report, {});
+  CHECK(whole.find("DAMAGED") == std::string::npos);
+  RecordedNote lost;
+  lost.note.kind = RecorderNote::Kind::lost;
+  lost.note.number = 300;
+  lost.time = kStart + 20 * kMinute;
+  all.recorder.notes.push_back(lost);
+  lost.note.number = 41;
+  lost.time = kStart + 10 * kMinute;
+  all.recorder.notes.push_back(lost);
+  for (const char* format : {"summary", "text"}) {
+    const std::string told = find_format(format)->report(report, {});
+    INFO(told);
+    CHECK(told.find("MADE FROM A DAMAGED RECORDING 341 bytes in 2 places are lost, the last") !=
+          std::string::npos);
+    CHECK(told.find("06:12:00.000") != std::string::npos);
+  }
+  const std::string page = find_format("html")->report(report, {});
+  CHECK(page.find("made from a damaged recording</span>") != std::string::npos);
+}
