@@ -15,6 +15,14 @@ bool of_recorder(const std::string& code) {
   return code.starts_with("recorder.") || code.starts_with("capture.") || code.starts_with("examiner.");
 }
 
+// What a machine has in every recording or in none: settings, software, who is there.
+Recurs recurs(const std::string& code) {
+  for (const char* topic : {"software.", "device.", "units.", "network.", "controller.not-on-bus",
+                            "controller.software", "controller.identity", "task-controller.never"})
+    if (code.starts_with(topic)) return Recurs::always;
+  return Recurs::now_and_then;
+}
+
 struct Tally {
   double before = 0, after = 0;
   double before_s = 0, after_s = 0;  // time in all
@@ -31,13 +39,11 @@ std::string counts_words(const CompareDesk& desk, const Tally& tally) {
   return fmt::format("{} before, {} after", was, is);
 }
 
-constexpr const char* kTooShort = "; the shorter recording is too short to call that a change";
-
 // Says it if the counts differ by more than chance.
 void say_counts(CompareDesk& desk, const Tally& tally, ChangeLine line) {
   ++desk.out.compared;
   const Judgement found =
-      judge_events({tally.before, desk.before.heard_h}, {tally.after, desk.after.heard_h});
+      judge_events({tally.before, desk.before.heard_h}, {tally.after, desk.after.heard_h}, recurs(line.code));
   if (!found.differs) {
     desk.out.within_noise += tally.before != tally.after;
     return;
@@ -47,7 +53,7 @@ void say_counts(CompareDesk& desk, const Tally& tally, ChangeLine line) {
   line.before = tally.before;
   line.after = tally.after;
   line.text += counts_words(desk, tally);
-  if (found.too_short) line.text += kTooShort;
+  line.text += too_short_words(found);
   desk.say(std::move(line));
 }
 
@@ -198,7 +204,8 @@ void findings(CompareDesk& desk) {
           continue;
       }
       const Judgement judged =
-          judge_events({gained ? 0.0 : 1.0, desk.before.heard_h}, {gained ? 1.0 : 0.0, desk.after.heard_h});
+          judge_events({gained ? 0.0 : 1.0, desk.before.heard_h}, {gained ? 1.0 : 0.0, desk.after.heard_h},
+                       recurs(finding.cause));
       ChangeLine line;
       line.change = of_recorder(finding.cause) ? Change::other : judged.change;
       line.too_short = judged.too_short;
@@ -207,10 +214,10 @@ void findings(CompareDesk& desk) {
       line.subject = finding.cause;
       line.text =
           fmt::format("{} only: ({}) {}", gained ? "after" : "before", finding.confidence, finding.text);
-      if (judged.too_short)
-        line.text +=
-            fmt::format(" The other recording, {}, is too short to call that a change.",
-                        span_words(gained ? desk.before.summary.heard_s : desk.after.summary.heard_s));
+      if (judged.too_short) {
+        while (line.text.ends_with('.')) line.text.pop_back();
+        line.text += too_short_words(judged);
+      }
       desk.say(std::move(line));
     }
   };

@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "compare/judge.hpp"
 #include "exam/words.hpp"
 
@@ -13,7 +15,10 @@ std::string verdict_words(const Comparison& comparison) {
   if (worse + better + other == 0) return "Nothing changed.";
   std::string words = worse > 0 ? counted(worse, "thing got worse", "things got worse") : "Nothing got worse";
   if (better > 0) words += fmt::format(", {} got better", better);
-  if (other > 0) words += fmt::format(", {} otherwise different", counted(other, "is", "are"));
+  const auto open = static_cast<std::size_t>(std::count_if(comparison.lines.begin(), comparison.lines.end(),
+                                                           [](const ChangeLine& line) { return line.too_short; }));
+  if (open > 0) words += fmt::format(", of {} it is too short to tell", open);
+  if (other > open) words += fmt::format(", {} otherwise different", counted(other - open, "is", "are"));
   return words + ".";
 }
 
