@@ -16,6 +16,7 @@
 #include "report/head.hpp"
 #include "report/page.hpp"
 #include "report/seeding_page.hpp"
+#include "report/sentences.hpp"
 #include "report/text_limits.hpp"
 
 namespace tramlog::formats {
@@ -232,17 +233,17 @@ std::string not_heard(const Conclusions& all) {
   Page page(false);
   bool begun = false;
   for (const BusSummary& bus : all.buses) {
-    if (bus.blind.empty()) continue;
+    const std::vector<BlindSpan> spans = unheard(bus);
+    if (spans.empty()) continue;
     if (!begun) page.heading("WHAT THE RECORDER DID NOT HEAR");
     begun = true;
     SpanNs total = 0;
-    for (const BlindSpan& span : bus.blind) total += span.end - span.start;
-    short_item(
-        page, "  ",
-        fmt::format("{}: {} in {}, first from {}: {}.", bus.name, format_span(total),
-                    counted(bus.blind.size(), "span", "spans"),
-                    format_time_of_day(bus.blind.front().start).substr(0, 8), bus.blind.front().reason),
-        2);
+    for (const BlindSpan& span : spans) total = later_by(total, span_between(span.start, span.end));
+    short_item(page, "  ",
+               fmt::format("{}: {} in {}, first from {}: {}.", bus.name, format_span(total),
+                           counted(spans.size(), "span", "spans"),
+                           format_time_of_day(spans.front().start).substr(0, 8), spans.front().reason),
+               2);
   }
   return limited(page.take(), kBlind);
 }

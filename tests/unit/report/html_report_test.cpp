@@ -258,3 +258,40 @@ TEST_CASE("Each main finding stands with its first step, and the caution with th
         std::string::npos);
   CHECK(times(of_finding, "engine off, key out") == 1);
 }
+
+TEST_CASE("Presence ends where the day ends, and is broken off where nobody heard or nobody spoke") {
+  Conclusions all;
+  all.start = HandMade::at(0);
+  all.end = HandMade::at(1000);
+  all.frames = 1;
+  all.buses.resize(1);
+  all.controllers.resize(1);
+  all.controllers[0].label = "seldom";
+  all.controllers[0].first_seen = HandMade::mark(100);
+  all.controllers[0].last_seen = HandMade::mark(400);
+  const auto lane = [&] {
+    const std::string page = page_of(all);
+    const std::size_t begin = page.find("aria-label=\"seldom");
+    REQUIRE(begin != std::string::npos);
+    return page.substr(begin, page.find("</svg>", begin) - begin);
+  };
+  CHECK(lane().find("class=\"here\" x=\"100\" y=\"22\" width=\"900\"") != std::string::npos);
+  // Two spans that overlap, one that the slice left out, and a silence.
+  BlindSpan omitted{HandMade::at(500), HandMade::at(600), std::nullopt, "left out", true};
+  all.buses[0].blind = {{HandMade::at(200), HandMade::at(300), 1, "overrun"},
+                        {HandMade::at(250), HandMade::at(310), 1, "overrun"},
+                        omitted};
+  all.silences.resize(1);
+  all.silences[0].start = HandMade::mark(800);
+  all.silences[0].judged_until = HandMade::at(850);
+  const std::string broken = lane();
+  CHECK(times(broken, "class=\"here\"") == 4);
+  for (const char* piece : {"x=\"100\" y=\"22\" width=\"100\"", "x=\"310\" y=\"22\" width=\"190\"",
+                            "x=\"600\" y=\"22\" width=\"200\"", "x=\"850\" y=\"22\" width=\"150\""})
+    CHECK(broken.find(piece) != std::string::npos);
+  CHECK(times(broken, "class=\"deaf\"") == 2);
+  CHECK(times(broken, "class=\"omitted\"") == 1);
+  CHECK(page_of(all).find("left out of this slice</span>") != std::string::npos);
+  all.controllers[0].state = ControllerState::lost;
+  CHECK(lane().find("x=\"310\" y=\"22\" width=\"90\"") != std::string::npos);
+}
