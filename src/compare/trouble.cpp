@@ -6,6 +6,7 @@
 #include <tuple>
 
 #include "compare/desk.hpp"
+#include "report/code_words.hpp"
 
 namespace tramlog {
 namespace {
@@ -163,7 +164,7 @@ void faults(CompareDesk& desk) {
     line.code = code;
     line.topic = "faults";
     line.subject = nobody ? "" : parties_words(desk.parties, parties);
-    line.text = fmt::format("[{}] {}", code, parties.size() > 1 ? "each " : "");
+    line.text = fmt::format("{} {}", code_heading(code, ""), parties.size() > 1 ? "each " : "");
     const std::size_t told = desk.out.lines.size();
     say_counts(desk, tally, std::move(line));
     if (desk.out.lines.size() > told && (before == 0 || after == 0))
@@ -211,7 +212,7 @@ void findings(CompareDesk& desk) {
       line.too_short = judged.too_short;
       line.code = gained ? "finding.gained" : "finding.cured";
       line.topic = "findings";
-      line.subject = finding.cause;
+      line.subject = code_heading(finding.cause, "");
       line.text =
           fmt::format("{} only: ({}) {}", gained ? "after" : "before", finding.confidence, finding.text);
       if (judged.too_short) {
