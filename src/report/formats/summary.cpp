@@ -105,6 +105,10 @@ bool is_fine(const RollcallEntry& entry) {
          (!entry.required && entry.state == EntryState::missing);
 }
 
+std::size_t count_lines(const std::string& text) {
+  return static_cast<std::size_t>(std::count(text.begin(), text.end(), '\n'));
+}
+
 void told_and_step(Page& page, const std::string& prefix, TimeNs time, const std::string& text,
                    const std::string& step, std::size_t lines = kTellLines) {
   short_item(page, prefix, fmt::format("{}  {}", format_time_of_day(time).substr(0, 8), text), lines);
@@ -155,10 +159,18 @@ std::string findings(const Conclusions& all, std::size_t above) {
   const std::size_t items = std::clamp<std::size_t>(ranks.size() + loose.size(), 1, kMainIncidents);
   const std::size_t top = kTop - std::min(kTop, above + kHeading + kStepLines);
   const std::size_t lines = std::max(kTellLines, std::min(top, kRoom / items - kStepLines));
+  std::string told = page.take();
+  const auto tell = [&](const std::string& prefix, TimeNs time, const std::string& text, const std::string& step) {
+    Page one(false);
+    const std::size_t used = count_lines(told) - std::min(count_lines(told), kHeading);
+    const std::size_t left = kRoom - std::min(kRoom, used + kStepLines);
+    told_and_step(one, prefix, time, text, step, std::clamp<std::size_t>(left, 1, lines));
+    told += one.take();
+  };
   for (const std::size_t rank : ranks) {
     const Finding& finding = all.findings[rank];
-    told_and_step(page, fmt::format("  {}. ", rank + 1), finding.start, finding_words(all, rank),
-                  finding.next_steps.empty() ? std::string() : finding.next_steps.front(), lines);
+    tell(fmt::format("  {}. ", rank + 1), finding.start, finding_words(all, rank),
+         finding.next_steps.empty() ? std::string() : finding.next_steps.front());
   }
   // One fault for each first step: what asks for the same work needs no room of its own.
   std::set<std::string_view> steps;
@@ -169,12 +181,12 @@ std::string findings(const Conclusions& all, std::size_t above) {
     if (ranks.size() + steps.size() >= kMainIncidents || !steps.insert(step != nullptr ? step : "").second)
       ++others[fault.code];
     else
-      told_and_step(page, "  *  ", fault.start, fault.text, step != nullptr ? step : "", lines);
+      tell("  *  ", fault.start, fault.text, step != nullptr ? step : "");
   }
   std::string rest;
   if (more > 0) rest = counted(more, "finding", "findings");
   if (!others.empty()) rest += (rest.empty() ? "" : ", ") + counted_codes(others);
-  std::string text = limited(page.take(), kFindings - 5);
+  std::string text = limited(told, kFindings - 5);
   Page end(false);
   if (!rest.empty()) short_item(end, "  Besides: ", rest + ".", 2);
   end.item("  ", kWorkCaution);
@@ -276,8 +288,7 @@ std::string more(const Report& report) {
 std::string render_report(const Report& report, const FormatOptions& options) {
   const Conclusions& all = report.found;
   const std::string begin = head(report, "BUS SUMMARY") + head_rest(report, options) + answer(report, kAnswer);
-  const auto above = static_cast<std::size_t>(std::count(begin.begin(), begin.end(), '\n'));
-  return begin + findings(all, above) + roll(all) + notes(all) + not_heard(all) + more(report);
+  return begin + findings(all, count_lines(begin)) + roll(all) + notes(all) + not_heard(all) + more(report);
 }
 
 std::string render_rollcall(const Report& report, const FormatOptions& options) {

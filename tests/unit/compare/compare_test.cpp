@@ -351,3 +351,21 @@ TEST_CASE("anything may stand in a report") {
     CHECK(compare(a, a).lines.empty());
   }
 }
+
+TEST_CASE("the answer names the worst things in words, at most three") {
+  Json after = report_of(60, 2);
+  const std::string one = compare_page(compare_documents(report_of(60, 0), after), false);
+  const std::string answer = one.substr(0, one.find("\nWORSE\n"));
+  CHECK(answer.find("    WORSE  metering front: dropouts after only: 2 in 1 min 00 s") != std::string::npos);
+  after["findings"] = Json::array();
+  for (const char* cause : {"supply.shared", "unit.lost", "wiring.trunk", "bus.overload"})
+    after["findings"].push_back({{"cause", cause}, {"text", "It failed."}, {"confidence", "likely"}});
+  const Comparison many = compare_documents(report_of(60, 0), after);
+  const std::string page = compare_page(many, false);
+  std::size_t named = 0;
+  for (std::size_t at = 0; (at = page.find("    WORSE  ", at)) != std::string::npos; ++at) ++named;
+  CHECK(named == 3);
+  CHECK(compare_html(many).find("<li>a shared supply or ground failed [supply.shared]: after only") !=
+        std::string::npos);
+  CHECK(compare_page(compare_documents(after, after), false).find("WORSE") == std::string::npos);
+}
