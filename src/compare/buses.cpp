@@ -38,8 +38,8 @@ void errors(CompareDesk& desk, const BusFacts& was, const BusFacts& is) {
   const bool shorter_has_none = std::min(was.error_frames, is.error_frames) == 0;
   const double expected = most * (was.error_frames == 0 ? was.heard_s : is.heard_s) / 3600;
   ChangeLine line;
-  line.too_short =
-      shorter_has_none && expected < (after > before ? noise::kLeastExpectedWorse : noise::kLeastExpectedBetter);
+  line.too_short = shorter_has_none &&
+                   expected < (after > before ? noise::kLeastExpectedWorse : noise::kLeastExpectedBetter);
   line.change = line.too_short ? Change::other : after > before ? Change::worse : Change::better;
   line.code = "bus.errors";
   line.topic = "bus";

@@ -33,8 +33,9 @@ std::string too_short_words(const Judgement& judgement) {
   if (judgement.needed_h <= 0) return "; the shorter recording is too short to call that a change";
   constexpr double kInHours = 3;  // from here on hours are told
   const double hours = std::min(judgement.needed_h, 1e6);
-  return hours < kInHours ? fmt::format("; too short to tell: record at least {:.0f} min", std::ceil(hours * 60))
-                          : fmt::format("; too short to tell: record at least {:.0f} h", std::ceil(hours));
+  return hours < kInHours
+             ? fmt::format("; too short to tell: record at least {:.0f} min", std::ceil(hours * 60))
+             : fmt::format("; too short to tell: record at least {:.0f} h", std::ceil(hours));
 }
 
 Judgement judge_figure(double before, double after, const noise::Limit& limit) {

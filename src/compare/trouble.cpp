@@ -204,9 +204,8 @@ void findings(CompareDesk& desk) {
             std::any_of(who.begin(), who.end(), [&](std::size_t w) { return whom.count(w) > 0; }))
           continue;
       }
-      const Judgement judged =
-          judge_events({gained ? 0.0 : 1.0, desk.before.heard_h}, {gained ? 1.0 : 0.0, desk.after.heard_h},
-                       recurs(finding.cause));
+      const Judgement judged = judge_events({gained ? 0.0 : 1.0, desk.before.heard_h},
+                                            {gained ? 1.0 : 0.0, desk.after.heard_h}, recurs(finding.cause));
       ChangeLine line;
       line.change = of_recorder(finding.cause) ? Change::other : judged.change;
       line.too_short = judged.too_short;

@@ -16,8 +16,9 @@ std::string verdict_words(const Comparison& comparison) {
   if (worse + better + other == 0) return "Nothing changed.";
   std::string words = worse > 0 ? counted(worse, "thing got worse", "things got worse") : "Nothing got worse";
   if (better > 0) words += fmt::format(", {} got better", better);
-  const auto open = static_cast<std::size_t>(std::count_if(comparison.lines.begin(), comparison.lines.end(),
-                                                           [](const ChangeLine& line) { return line.too_short; }));
+  const auto open =
+      static_cast<std::size_t>(std::count_if(comparison.lines.begin(), comparison.lines.end(),
+                                             [](const ChangeLine& line) { return line.too_short; }));
   if (open > 0) words += fmt::format(", of {} it is too short to tell", open);
   if (other > open) words += fmt::format(", {} otherwise different", counted(other - open, "is", "are"));
   return words + ".";

@@ -140,10 +140,10 @@ void lost_before(Lines& lines, const Conclusions& all) {
   }
   if (places == 0) return;
   const bool one = places == 1;
-  lines.push_back(fmt::format(
-      "MADE FROM A DAMAGED RECORDING  {} in {} {} lost{}{}.", counted(bytes, "byte", "bytes"),
-      counted(places, "place", "places"), bytes == 1 ? "is" : "are", one ? ", at " : ", the last at ",
-      format_time_of_day(last)));
+  lines.push_back(fmt::format("MADE FROM A DAMAGED RECORDING  {} in {} {} lost{}{}.",
+                              counted(bytes, "byte", "bytes"), counted(places, "place", "places"),
+                              bytes == 1 ? "is" : "are", one ? ", at " : ", the last at ",
+                              format_time_of_day(last)));
 }
 
 }  // namespace

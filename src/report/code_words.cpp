@@ -77,7 +77,8 @@ std::string code_words(const std::string& code) {
   for (const Words& words : kWords)
     if (words.code == code) return std::string(words.words);
   std::string words = code;
-  std::replace_if(words.begin(), words.end(), [](char c) { return c == '.' || c == '-'; }, ' ');
+  std::replace_if(
+      words.begin(), words.end(), [](char c) { return c == '.' || c == '-'; }, ' ');
   return words;
 }
 

@@ -71,8 +71,8 @@ void answers(Page& page, const DaysReport& report, bool brief) {
   for (std::size_t i = 0; i < told; ++i)
     page.item("  * ", clipped_lines("LEFT OUT  " + report.unreadable[i], 74, 1));
   if (told < report.unreadable.size())
-    page.item("  * ", fmt::format("{} left out, too.", counted(report.unreadable.size() - told, "more file is",
-                                                               "more files are")));
+    page.item("  * ", fmt::format("{} left out, too.", counted(report.unreadable.size() - told,
+                                                               "more file is", "more files are")));
 }
 
 void table(Page& page, const DaysReport& report, bool brief) {

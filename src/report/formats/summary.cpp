@@ -77,11 +77,11 @@ std::string head(const Report& report, const char* what) {
 
 std::string head_rest(const Report& report, const FormatOptions& options) {
   Page page(false);
-  for (const std::string& told : {hours_words(report.found.machine), place_words(report.found.machine, options)})
+  for (const std::string& told :
+       {hours_words(report.found.machine), place_words(report.found.machine, options)})
     if (!told.empty()) short_item(page, "", told, 1);
   if (const std::vector<std::string> parts = slice_words(report.found); !parts.empty())
-    short_item(page, "Slice   ",
-               parts.size() == 1 ? parts[0] : parts[0] + ", and more", 1);
+    short_item(page, "Slice   ", parts.size() == 1 ? parts[0] : parts[0] + ", and more", 1);
   const std::vector<std::string>& captures = report.names.empty() ? report.files : report.names;
   if (!captures.empty())
     short_item(page, "Capture ",
@@ -160,7 +160,8 @@ std::string findings(const Conclusions& all, std::size_t above) {
   const std::size_t top = kTop - std::min(kTop, above + kHeading + kStepLines);
   const std::size_t lines = std::max(kTellLines, std::min(top, kRoom / items - kStepLines));
   std::string told = page.take();
-  const auto tell = [&](const std::string& prefix, TimeNs time, const std::string& text, const std::string& step) {
+  const auto tell = [&](const std::string& prefix, TimeNs time, const std::string& text,
+                        const std::string& step) {
     Page one(false);
     const std::size_t used = count_lines(told) - std::min(count_lines(told), kHeading);
     const std::size_t left = kRoom - std::min(kRoom, used + kStepLines);
@@ -287,7 +288,8 @@ std::string more(const Report& report) {
 
 std::string render_report(const Report& report, const FormatOptions& options) {
   const Conclusions& all = report.found;
-  const std::string begin = head(report, "BUS SUMMARY") + head_rest(report, options) + answer(report, kAnswer);
+  const std::string begin =
+      head(report, "BUS SUMMARY") + head_rest(report, options) + answer(report, kAnswer);
   return begin + findings(all, count_lines(begin)) + roll(all) + notes(all) + not_heard(all) + more(report);
 }
 

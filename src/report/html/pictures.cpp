@@ -76,7 +76,8 @@ struct PresenceNeeds {  // signs that the legend must explain
 
 using Spans = std::vector<std::pair<TimeNs, TimeNs>>;
 
-// When nobody can say that somebody was heard on a bus: by time, apart from each other, and wide enough to be seen.
+// When nobody can say that somebody was heard on a bus: by time, apart from each other, and wide enough to be
+// seen.
 Spans quiet_spans(const Conclusions& all, const TimeAxis& axis, BusIndex bus) {
   constexpr double kSeen = 1;  // units of the axis
   Spans spans;
@@ -149,8 +150,9 @@ Html presence_lane(const Conclusions& all, const TimeAxis& axis, const Backdrop&
     }
   }
   // Who is there at the end is there up to the end, however seldom it speaks.
-  const bool there = voice.controller && (all.controllers[*voice.controller].state == ControllerState::present ||
-                                          all.controllers[*voice.controller].state == ControllerState::intermittent);
+  const bool there =
+      voice.controller && (all.controllers[*voice.controller].state == ControllerState::present ||
+                           all.controllers[*voice.controller].state == ControllerState::intermittent);
   if (since != INT64_MAX) bar(since, there ? std::max(voice.last, all.end) : voice.last);
 
   const std::string who = voice_words(all, voice.controller, voice.address) + on_bus(all, voice.bus);

@@ -62,9 +62,10 @@ std::vector<std::string> essence(const Comparison& comparison, bool swapped) {
     };
     const std::string b = number(swapped ? line.after : line.before),
                       a = number(swapped ? line.before : line.after);
-    // That something is cured needs more proof than that it came: of what only one side had, the verdict may be open.
-    const bool of_events = line.topic == "dropouts" || line.topic == "trouble codes" || line.topic == "faults" ||
-                           line.topic == "findings" || line.code == "bus.errors";
+    // That something is cured needs more proof than that it came: of what only one side had, the verdict may
+    // be open.
+    const bool of_events = line.topic == "dropouts" || line.topic == "trouble codes" ||
+                           line.topic == "faults" || line.topic == "findings" || line.code == "bus.errors";
     if (of_events && (line.topic == "findings" || b == number(0.0) || a == number(0.0))) {
       lines.push_back("one-sided " + code + " " + b + " " + a);
       continue;

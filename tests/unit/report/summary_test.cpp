@@ -193,18 +193,23 @@ TEST_CASE("what the recorder did not hear counts once, and not what a slice left
   CHECK(find_format("summary")->report(report, {}).find("DID NOT HEAR") == std::string::npos);
   all.buses[0].blind.push_back({kStart + 40 * kMinute, kStart + 42 * kMinute, 1, "overrun", false});
   all.buses[0].blind.push_back({kStart + 41 * kMinute, kStart + 43 * kMinute, 1, "overrun", false});
-  CHECK(find_format("summary")->report(report, {}).find("can0: 3 min 00 s in 1 span, first from 06:32:00: overrun.") !=
-        std::string::npos);
+  CHECK(find_format("summary")
+            ->report(report, {})
+            .find("can0: 3 min 00 s in 1 span, first from 06:32:00: overrun.") != std::string::npos);
 }
 
 TEST_CASE("a sentence that has no room ends where a clause does") {
   CHECK(clipped_clauses("short, and whole", 40, 1) == "short, and whole");
   //                     0         1         2         3
-  CHECK(clipped_clauses("The metering unit went away, at noon (frame 12)", 40, 1) == "The metering unit went away ..");
-  CHECK(clipped_clauses("One came; another one, too, and a third one of them", 30, 1) == "One came; another one ..");
-  CHECK(clipped_clauses("One two three four five. Six seven eight nine ten", 36, 1) == "One two three four five. ..");
+  CHECK(clipped_clauses("The metering unit went away, at noon (frame 12)", 40, 1) ==
+        "The metering unit went away ..");
+  CHECK(clipped_clauses("One came; another one, too, and a third one of them", 30, 1) ==
+        "One came; another one ..");
+  CHECK(clipped_clauses("One two three four five. Six seven eight nine ten", 36, 1) ==
+        "One two three four five. ..");
   // No clause: between words, but not within parentheses.
-  CHECK(clipped_clauses("INTERMITTENT product flow (address 129, 0x81)", 40, 1) == "INTERMITTENT product flow ..");
+  CHECK(clipped_clauses("INTERMITTENT product flow (address 129, 0x81)", 40, 1) ==
+        "INTERMITTENT product flow ..");
   const std::string strange = clipped_clauses(std::string(100, 'y'), 40, 2);
   CHECK(strange.size() <= 80);
   CHECK(strange.ends_with("y .."));
