@@ -38,13 +38,17 @@ void errors(CompareDesk& desk, const BusFacts& was, const BusFacts& is) {
   const bool shorter_has_none = std::min(was.error_frames, is.error_frames) == 0;
   const double expected = most * (was.error_frames == 0 ? was.heard_s : is.heard_s) / 3600;
   ChangeLine line;
-  line.too_short = shorter_has_none && expected < noise::kLeastExpected;
+  line.too_short = shorter_has_none &&
+                   expected < (after > before ? noise::kLeastExpectedWorse : noise::kLeastExpectedBetter);
   line.change = line.too_short ? Change::other : after > before ? Change::worse : Change::better;
   line.code = "bus.errors";
   line.topic = "bus";
   line.subject = was.name;
   line.text = fmt::format("{:.0f} error frames in {} before, {:.0f} in {} after", was.error_frames,
                           span_words(was.heard_s), is.error_frames, span_words(is.heard_s));
+  if (line.too_short)
+    line.text += too_short_words(
+        {true, Change::other, true, after > before ? 0 : noise::kLeastExpectedBetter / before});
   line.before = was.error_frames;
   line.after = is.error_frames;
   desk.say(std::move(line));

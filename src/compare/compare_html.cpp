@@ -36,6 +36,9 @@ std::string compare_html(const Comparison& comparison) {
                         {"After", comparison.after.called + ": " + side_words(comparison.after)}}));
   page.section("answer", "Answer");
   page.add(html_element("p", verdict_badge(comparison) + Html(" ") + Html(verdict_words(comparison))));
+  std::vector<Html> worst;
+  for (const std::string& words : worst_words(comparison)) worst.push_back(Html(words));
+  page.add(html_list(worst));
   page.paragraph(compared_words(comparison));
   std::vector<Html> doubts;
   for (const std::string& doubt : comparison.doubts)

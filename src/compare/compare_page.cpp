@@ -20,6 +20,7 @@ std::string compare_page(const Comparison& comparison, bool unicode) {
   page.item("After   ", fmt::format("{}: {}", comparison.after.called, side_words(comparison.after)));
   page.heading("ANSWER");
   page.item("  * ", verdict_words(comparison));
+  for (const std::string& worst : worst_words(comparison)) page.item("    WORSE  ", worst);
   page.item("  * ", compared_words(comparison));
   for (const std::string& doubt : comparison.doubts) page.item("  * ", "DOUBT  " + doubt);
   for (const Change change : {Change::worse, Change::better, Change::other}) {

@@ -9,14 +9,16 @@
 
 namespace tramlog {
 
-Judgement judge_events(const EventCount& before, const EventCount& after) {
+Judgement judge_events(const EventCount& before, const EventCount& after, Recurs recurs) {
   if (before.count == after.count && (before.count == 0 || before.hours == after.hours)) return {};
   if (before.hours <= 0 || after.hours <= 0) return {true, Change::other, true};
   const double was = before.count / before.hours, is = after.count / after.hours;
   const Change change = is > was ? Change::worse : Change::better;
   if (before.count == 0 || after.count == 0) {
     const double expected = before.count == 0 ? is * before.hours : was * after.hours;
-    if (expected < noise::kLeastExpected) return {true, Change::other, true};
+    const bool luck = change == Change::better && recurs == Recurs::now_and_then;
+    const double least = luck ? noise::kLeastExpectedBetter : noise::kLeastExpectedWorse;
+    if (expected < least) return {true, Change::other, true, change == Change::better ? least / was : 0};
     return {true, change, false};
   }
   const double ratio = std::max(was, is) / std::min(was, is);
@@ -24,6 +26,16 @@ Judgement judge_events(const EventCount& before, const EventCount& after) {
       std::sqrt(before.count / (before.hours * before.hours) + after.count / (after.hours * after.hours));
   if (ratio < noise::kRateRatio || std::fabs(is - was) < noise::kSigmas * sigma) return {};
   return {true, change, false};
+}
+
+std::string too_short_words(const Judgement& judgement) {
+  if (!judgement.too_short) return {};
+  if (judgement.needed_h <= 0) return "; the shorter recording is too short to call that a change";
+  constexpr double kInHours = 3;  // from here on hours are told
+  const double hours = std::min(judgement.needed_h, 1e6);
+  return hours < kInHours
+             ? fmt::format("; too short to tell: record at least {:.0f} min", std::ceil(hours * 60))
+             : fmt::format("; too short to tell: record at least {:.0f} h", std::ceil(hours));
 }
 
 Judgement judge_figure(double before, double after, const noise::Limit& limit) {

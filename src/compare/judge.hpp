@@ -1,5 +1,5 @@
-// Is a difference more than what differs by itself? Swapping the sides swaps worse and better and nothing
-// else.
+// Is a difference more than what differs by itself? Swapping the sides swaps worse and better; only, that
+// something is cured needs more proof than that it came.
 #pragma once
 
 #include <optional>
@@ -20,10 +20,18 @@ struct Judgement {
   bool differs = false;
   Change change = Change::other;  // if it differs
   bool too_short = false;         // a difference that the shorter side cannot prove
+  double needed_h = 0;            // too short: so long must be heard after to prove it; 0: no length does
 };
 
+/// What kind of trouble it is: it comes now and then, or it is there all the time (settings, software, who is
+/// there), so that any recording shows it.
+enum class Recurs : unsigned char { now_and_then, always };
+
 /// More of these an hour is worse.
-Judgement judge_events(const EventCount& before, const EventCount& after);
+Judgement judge_events(const EventCount& before, const EventCount& after,
+                       Recurs recurs = Recurs::now_and_then);
+/// "; too short to tell: record at least 12 min"; empty if it was not too short.
+std::string too_short_words(const Judgement& judgement);
 /// Greater is worse; a difference counts beyond the limit.
 Judgement judge_figure(double before, double after, const noise::Limit& limit);
 

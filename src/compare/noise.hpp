@@ -7,8 +7,12 @@ namespace tramlog::noise {
 
 // Events (dropouts, faults, activations) are held against each other as rates.
 /// Events to be expected in a side that had none, at the other side's rate; below, it was too short to tell.
-/// 0.5: with equal lengths one event against none counts, against half the length still.
-inline constexpr double kLeastExpected = 0.5;
+/// Something new is told early: with equal lengths one event against none counts, against half the length
+/// still.
+inline constexpr double kLeastExpectedWorse = 0.5;
+/// Nothing is called cured by luck: where three were to be expected, none comes by chance in one of twenty
+/// recordings (exp(-3) = 0.05).
+inline constexpr double kLeastExpectedBetter = 3;
 /// Standard deviations of a difference of two counts (Poisson) ..
 inline constexpr double kSigmas = 1.5;
 /// .. and the ratio of the rates that must be passed, both.

@@ -6,6 +6,7 @@
 #include <tuple>
 
 #include "compare/desk.hpp"
+#include "report/code_words.hpp"
 
 namespace tramlog {
 namespace {
@@ -13,6 +14,14 @@ namespace {
 // What is about the recorder or the capture says nothing of the machine.
 bool of_recorder(const std::string& code) {
   return code.starts_with("recorder.") || code.starts_with("capture.") || code.starts_with("examiner.");
+}
+
+// What a machine has in every recording or in none: settings, software, who is there.
+Recurs recurs(const std::string& code) {
+  for (const char* topic : {"software.", "device.", "units.", "network.", "controller.not-on-bus",
+                            "controller.software", "controller.identity", "task-controller.never"})
+    if (code.starts_with(topic)) return Recurs::always;
+  return Recurs::now_and_then;
 }
 
 struct Tally {
@@ -31,13 +40,11 @@ std::string counts_words(const CompareDesk& desk, const Tally& tally) {
   return fmt::format("{} before, {} after", was, is);
 }
 
-constexpr const char* kTooShort = "; the shorter recording is too short to call that a change";
-
 // Says it if the counts differ by more than chance.
 void say_counts(CompareDesk& desk, const Tally& tally, ChangeLine line) {
   ++desk.out.compared;
   const Judgement found =
-      judge_events({tally.before, desk.before.heard_h}, {tally.after, desk.after.heard_h});
+      judge_events({tally.before, desk.before.heard_h}, {tally.after, desk.after.heard_h}, recurs(line.code));
   if (!found.differs) {
     desk.out.within_noise += tally.before != tally.after;
     return;
@@ -47,7 +54,7 @@ void say_counts(CompareDesk& desk, const Tally& tally, ChangeLine line) {
   line.before = tally.before;
   line.after = tally.after;
   line.text += counts_words(desk, tally);
-  if (found.too_short) line.text += kTooShort;
+  line.text += too_short_words(found);
   desk.say(std::move(line));
 }
 
@@ -157,7 +164,7 @@ void faults(CompareDesk& desk) {
     line.code = code;
     line.topic = "faults";
     line.subject = nobody ? "" : parties_words(desk.parties, parties);
-    line.text = fmt::format("[{}] {}", code, parties.size() > 1 ? "each " : "");
+    line.text = fmt::format("{} {}", code_heading(code, ""), parties.size() > 1 ? "each " : "");
     const std::size_t told = desk.out.lines.size();
     say_counts(desk, tally, std::move(line));
     if (desk.out.lines.size() > told && (before == 0 || after == 0))
@@ -197,20 +204,20 @@ void findings(CompareDesk& desk) {
             std::any_of(who.begin(), who.end(), [&](std::size_t w) { return whom.count(w) > 0; }))
           continue;
       }
-      const Judgement judged =
-          judge_events({gained ? 0.0 : 1.0, desk.before.heard_h}, {gained ? 1.0 : 0.0, desk.after.heard_h});
+      const Judgement judged = judge_events({gained ? 0.0 : 1.0, desk.before.heard_h},
+                                            {gained ? 1.0 : 0.0, desk.after.heard_h}, recurs(finding.cause));
       ChangeLine line;
       line.change = of_recorder(finding.cause) ? Change::other : judged.change;
       line.too_short = judged.too_short;
       line.code = gained ? "finding.gained" : "finding.cured";
       line.topic = "findings";
-      line.subject = finding.cause;
+      line.subject = code_heading(finding.cause, "");
       line.text =
           fmt::format("{} only: ({}) {}", gained ? "after" : "before", finding.confidence, finding.text);
-      if (judged.too_short)
-        line.text +=
-            fmt::format(" The other recording, {}, is too short to call that a change.",
-                        span_words(gained ? desk.before.summary.heard_s : desk.after.summary.heard_s));
+      if (judged.too_short) {
+        while (line.text.ends_with('.')) line.text.pop_back();
+        line.text += too_short_words(judged);
+      }
       desk.say(std::move(line));
     }
   };

@@ -2,8 +2,11 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "compare/judge.hpp"
 #include "exam/words.hpp"
+#include "report/text_limits.hpp"
 
 namespace tramlog {
 
@@ -13,8 +16,27 @@ std::string verdict_words(const Comparison& comparison) {
   if (worse + better + other == 0) return "Nothing changed.";
   std::string words = worse > 0 ? counted(worse, "thing got worse", "things got worse") : "Nothing got worse";
   if (better > 0) words += fmt::format(", {} got better", better);
-  if (other > 0) words += fmt::format(", {} otherwise different", counted(other, "is", "are"));
+  const auto open =
+      static_cast<std::size_t>(std::count_if(comparison.lines.begin(), comparison.lines.end(),
+                                             [](const ChangeLine& line) { return line.too_short; }));
+  if (open > 0) words += fmt::format(", of {} it is too short to tell", open);
+  if (other > open) words += fmt::format(", {} otherwise different", counted(other - open, "is", "are"));
   return words + ".";
+}
+
+std::vector<std::string> worst_words(const Comparison& comparison) {
+  constexpr std::size_t kNamed = 3, kColumns = 67, kLines = 3;
+  std::vector<std::string> worst;
+  std::vector<std::string> subjects;
+  for (const ChangeLine& line : comparison.lines) {
+    if (line.change != Change::worse || worst.size() == kNamed) continue;
+    // One sentence of each: the second cause of one incident, or more faults of one unit, stand below.
+    if (!line.subject.empty() && std::find(subjects.begin(), subjects.end(), line.subject) != subjects.end())
+      continue;
+    subjects.push_back(line.subject);
+    worst.push_back(clipped_clauses(line_words(line), kColumns, kLines));
+  }
+  return worst;
 }
 
 std::string compared_words(const Comparison& comparison) {

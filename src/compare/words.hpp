@@ -2,11 +2,14 @@
 #pragma once
 
 #include <string>
+#include <vector>
 
 #include "compare/compare.hpp"
 
 namespace tramlog {
 
+/// The worst things in words, at most three: what the answer names first.
+std::vector<std::string> worst_words(const Comparison& comparison);
 /// "2 things got worse, 1 got better, 3 are otherwise different." or "Nothing changed."
 std::string verdict_words(const Comparison& comparison);
 /// "9 controllers, counts and figures were held against each other; 4 differ by no more than .."

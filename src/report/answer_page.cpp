@@ -128,6 +128,24 @@ void controller_answers(Lines& lines, const Conclusions& all, const AnswerStyle&
   more_in_roll_call(lines, told);
 }
 
+// What was lost before: the capture itself is whole, but was made from one that was not.
+void lost_before(Lines& lines, const Conclusions& all) {
+  std::uint64_t bytes = 0;
+  std::size_t places = 0;
+  TimeNs last = 0;
+  for (const RecordedNote& noted : all.recorder.notes) {
+    if (noted.note.kind != RecorderNote::Kind::lost) continue;
+    bytes = bytes + noted.note.number < bytes ? UINT64_MAX : bytes + noted.note.number;
+    last = places++ == 0 ? noted.time : std::max(last, noted.time);
+  }
+  if (places == 0) return;
+  const bool one = places == 1;
+  lines.push_back(fmt::format("MADE FROM A DAMAGED RECORDING  {} in {} {} lost{}{}.",
+                              counted(bytes, "byte", "bytes"), counted(places, "place", "places"),
+                              bytes == 1 ? "is" : "are", one ? ", at " : ", the last at ",
+                              format_time_of_day(last)));
+}
+
 }  // namespace
 
 std::vector<std::string> answer_lines(const Report& report, const AnswerStyle& style) {
@@ -174,6 +192,7 @@ std::vector<std::string> answer_lines(const Report& report, const AnswerStyle& s
   if (!all.damage.empty() || report.read_error)
     lines.push_back(fmt::format("CAPTURE DAMAGED  {} could not be read; what could be read is reported.",
                                 counted(all.damaged_bytes, "byte", "bytes")));
+  lost_before(lines, all);
   std::size_t faults = 0;
   std::size_t warnings = 0;
   for (const Fault& fault : all.faults) {

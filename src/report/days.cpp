@@ -6,6 +6,7 @@
 #include <map>
 
 #include "exam/words.hpp"
+#include "report/code_words.hpp"
 #include "report/findings_page.hpp"
 #include "report/first_step.hpp"
 
@@ -76,16 +77,14 @@ void gather_controllers(Gather& gather, const Conclusions& all) {
 void gather_causes(Gather& gather, const Conclusions& all) {
   for (const Finding& finding : all.findings) {
     const std::string who = lasting_names(all, finding.controllers);
-    gather.add({"cause|" + finding.cause + "|" + who,
-                who.empty() ? finding.cause : fmt::format("{}: {}", finding.cause, who), finding.text, kCause,
+    gather.add({"cause|" + finding.cause + "|" + who, code_heading(finding.cause, who), finding.text, kCause,
                 1, finding.start, finding.start});
   }
   for (const std::size_t f : loose_faults(all)) {
     const Fault& fault = all.faults[f];
     if (fault.dtc) continue;  // told by the code
     const std::string who = lasting_names(all, fault.controllers);
-    gather.add({"fault|" + fault.code + "|" + who,
-                who.empty() ? fault.code : fmt::format("{}: {}", fault.code, who), fault.text, kOther, 1,
+    gather.add({"fault|" + fault.code + "|" + who, code_heading(fault.code, who), fault.text, kOther, 1,
                 fault.start, fault.start});
   }
   for (const DtcRecord& d : all.dtcs) {

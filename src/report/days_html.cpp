@@ -4,6 +4,7 @@
 
 #include "exam/words.hpp"
 #include "report/days.hpp"
+#include "report/findings_page.hpp"
 #include "report/head.hpp"
 #include "report/html/html_page.hpp"
 
@@ -92,7 +93,10 @@ std::string days_html(const DaysReport& report) {
                                                     report.days.size())) +
                                    day_link(report, newest->date) + Html(".")));
     if (!newest->main.empty()) page.paragraph(newest->main);
-    if (!newest->step.empty()) page.paragraph("First: " + newest->step);
+    if (!newest->step.empty()) {
+      page.paragraph("First: " + newest->step);
+      page.add(html_element("p", {{"class", "caution"}}, kWorkCaution));
+    }
   }
   if (blind > 0)
     page.add(html_element(

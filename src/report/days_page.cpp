@@ -6,6 +6,7 @@
 #include "exam/words.hpp"
 #include "report/answer_page.hpp"
 #include "report/days.hpp"
+#include "report/findings_page.hpp"
 #include "report/page.hpp"
 #include "report/text_limits.hpp"
 
@@ -54,7 +55,10 @@ void answers(Page& page, const DaysReport& report, bool brief) {
                                   report.days.size(), newest->date));
     if (!newest->main.empty())
       page.item("  * ", clipped_lines(fmt::format("{}: {}", newest->date, newest->main), 74, 3));
-    if (!newest->step.empty()) page.item("    First: ", clipped_lines(newest->step, 67, 2));
+    if (!newest->step.empty()) {
+      page.item("    First: ", clipped_lines(newest->step, 67, 2));
+      page.item("    ", kWorkCaution);
+    }
   }
   SpanNs blind = 0;
   for (const DayRecord& day : report.days) blind += day.blind;
@@ -67,8 +71,8 @@ void answers(Page& page, const DaysReport& report, bool brief) {
   for (std::size_t i = 0; i < told; ++i)
     page.item("  * ", clipped_lines("LEFT OUT  " + report.unreadable[i], 74, 1));
   if (told < report.unreadable.size())
-    page.item("  * ", fmt::format("{} left out, too.", counted(report.unreadable.size() - told, "more file is",
-                                                               "more files are")));
+    page.item("  * ", fmt::format("{} left out, too.", counted(report.unreadable.size() - told,
+                                                               "more file is", "more files are")));
 }
 
 void table(Page& page, const DaysReport& report, bool brief) {

@@ -140,10 +140,7 @@ std::vector<std::string> seeding_answers(const Conclusions& all) {
   told.push_back(fmt::format("{} {} attention, {} {}, {} not shown on this bus.",
                                 counted(tally.attention, "line", "lines"), tally.attention == 1 ? "needs" : "need",
                                 tally.pass, tally.pass == 1 ? "passes" : "pass", tally.not_shown));
-  SpanNs blind = 0;
-  for (const BusSummary& bus : all.buses)
-    for (const BlindSpan& span : bus.blind) blind += span.end - span.start;
-  if (blind > 0)
+  if (const SpanNs blind = blind_total(all); blind > 0)
     told.push_back(fmt::format("The recorder was blind for {} in all: nothing is measured across that.",
                                   format_span(blind)));
   return told;

@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "exam/words.hpp"
 #include "report/answer_page.hpp"
 
@@ -33,6 +35,22 @@ std::string dropout_words(const Conclusions& all, const Dropout& d) {
                      format_span(d.judged_until - d.start.time),
                      counted(d.messages_missed, "message", "messages"), back,
                      d.group ? fmt::format("; group {}", *d.group) : "", kind);
+}
+
+std::vector<BlindSpan> unheard(const BusSummary& bus) {
+  std::vector<BlindSpan> spans;
+  for (const BlindSpan& span : bus.blind)
+    if (!span.left_out && span.end > span.start) spans.push_back(span);
+  std::stable_sort(spans.begin(), spans.end(),
+                   [](const BlindSpan& a, const BlindSpan& b) { return a.start < b.start; });
+  std::vector<BlindSpan> apart;
+  for (BlindSpan& span : spans) {
+    if (apart.empty() || span.start > apart.back().end)
+      apart.push_back(std::move(span));
+    else
+      apart.back().end = std::max(apart.back().end, span.end);
+  }
+  return apart;
 }
 
 std::string bus_words(const BusSummary& bus) {

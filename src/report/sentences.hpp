@@ -19,6 +19,9 @@ std::string joined(const std::vector<std::string>& texts);
 std::string software_words(const ControllerRecord& controller);
 /// Who, since when, for how long, what was missed, how it came back.
 std::string dropout_words(const Conclusions& all, const Dropout& dropout);
+/// Times of one bus in which the recorder was blind, put together where they overlap; without what a slice
+/// left out on purpose and what has no length. By time.
+std::vector<BlindSpan> unheard(const BusSummary& bus);
 /// Frames, load, bit rate of one bus.
 std::string bus_words(const BusSummary& bus);
 /// A voice that never claimed, with the address in front.

@@ -16,6 +16,7 @@
 #include "report/head.hpp"
 #include "report/page.hpp"
 #include "report/seeding_page.hpp"
+#include "report/sentences.hpp"
 #include "report/text_limits.hpp"
 
 namespace tramlog::formats {
@@ -31,9 +32,11 @@ static_assert(kHead + kAnswer + kFindings + kRoll + kNotes + kBlind + kMore < 60
 
 constexpr std::size_t kSteadyNotes = 3;  // notes told
 constexpr std::size_t kRollNames = 6;
+constexpr std::size_t kTop = 24;
+constexpr std::size_t kTellLines = 3, kStepLines = 2;  // of a finding
 
 void short_item(Page& page, const std::string& prefix, const std::string& text, std::size_t lines) {
-  page.item(prefix, clipped_lines(text, Page::kWidth - prefix.size(), lines));
+  page.item(prefix, clipped_clauses(text, Page::kWidth - prefix.size(), lines));
 }
 
 // Whole lines up to the limit; the last one says that there was more.
@@ -74,11 +77,11 @@ std::string head(const Report& report, const char* what) {
 
 std::string head_rest(const Report& report, const FormatOptions& options) {
   Page page(false);
-  for (const std::string& told : {hours_words(report.found.machine), place_words(report.found.machine, options)})
+  for (const std::string& told :
+       {hours_words(report.found.machine), place_words(report.found.machine, options)})
     if (!told.empty()) short_item(page, "", told, 1);
   if (const std::vector<std::string> parts = slice_words(report.found); !parts.empty())
-    short_item(page, "Slice   ",
-               parts.size() == 1 ? parts[0] : parts[0] + ", and more", 1);
+    short_item(page, "Slice   ", parts.size() == 1 ? parts[0] : parts[0] + ", and more", 1);
   const std::vector<std::string>& captures = report.names.empty() ? report.files : report.names;
   if (!captures.empty())
     short_item(page, "Capture ",
@@ -102,10 +105,14 @@ bool is_fine(const RollcallEntry& entry) {
          (!entry.required && entry.state == EntryState::missing);
 }
 
+std::size_t count_lines(const std::string& text) {
+  return static_cast<std::size_t>(std::count(text.begin(), text.end(), '\n'));
+}
+
 void told_and_step(Page& page, const std::string& prefix, TimeNs time, const std::string& text,
-                   const std::string& step) {
-  short_item(page, prefix, fmt::format("{}  {}", format_time_of_day(time).substr(0, 8), text), 3);
-  if (!step.empty()) short_item(page, std::string(prefix.size(), ' ') + "First: ", step, 2);
+                   const std::string& step, std::size_t lines = kTellLines) {
+  short_item(page, prefix, fmt::format("{}  {}", format_time_of_day(time).substr(0, 8), text), lines);
+  if (!step.empty()) short_item(page, std::string(prefix.size(), ' ') + "First: ", step, kStepLines);
 }
 
 // Of those that have no room: how often each code came.
@@ -132,7 +139,8 @@ void entries_and_steps(Page& page, const Conclusions& all) {
   }
 }
 
-std::string findings(const Conclusions& all) {
+// `above`: lines that stand before; the first finding and its step stay within the top.
+std::string findings(const Conclusions& all, std::size_t above) {
   std::vector<std::size_t> loose = loose_faults(all);
   if (all.findings.empty() &&
       loose.empty())  // what only limits the report is told, too, if there is nothing else
@@ -146,10 +154,24 @@ std::string findings(const Conclusions& all) {
   if (entries) entries_and_steps(page, all);
   std::size_t more = 0;
   const std::vector<std::size_t> ranks = main_findings(all, &more);
+  // Where few have something to tell, they may tell it whole.
+  constexpr std::size_t kHeading = 2, kRoom = kFindings - 5 - kHeading;
+  const std::size_t items = std::clamp<std::size_t>(ranks.size() + loose.size(), 1, kMainIncidents);
+  const std::size_t top = kTop - std::min(kTop, above + kHeading + kStepLines);
+  const std::size_t lines = std::max(kTellLines, std::min(top, kRoom / items - kStepLines));
+  std::string told = page.take();
+  const auto tell = [&](const std::string& prefix, TimeNs time, const std::string& text,
+                        const std::string& step) {
+    Page one(false);
+    const std::size_t used = count_lines(told) - std::min(count_lines(told), kHeading);
+    const std::size_t left = kRoom - std::min(kRoom, used + kStepLines);
+    told_and_step(one, prefix, time, text, step, std::clamp<std::size_t>(left, 1, lines));
+    told += one.take();
+  };
   for (const std::size_t rank : ranks) {
     const Finding& finding = all.findings[rank];
-    told_and_step(page, fmt::format("  {}. ", rank + 1), finding.start, finding_words(all, rank),
-                  finding.next_steps.empty() ? std::string() : finding.next_steps.front());
+    tell(fmt::format("  {}. ", rank + 1), finding.start, finding_words(all, rank),
+         finding.next_steps.empty() ? std::string() : finding.next_steps.front());
   }
   // One fault for each first step: what asks for the same work needs no room of its own.
   std::set<std::string_view> steps;
@@ -160,12 +182,12 @@ std::string findings(const Conclusions& all) {
     if (ranks.size() + steps.size() >= kMainIncidents || !steps.insert(step != nullptr ? step : "").second)
       ++others[fault.code];
     else
-      told_and_step(page, "  *  ", fault.start, fault.text, step != nullptr ? step : "");
+      tell("  *  ", fault.start, fault.text, step != nullptr ? step : "");
   }
   std::string rest;
   if (more > 0) rest = counted(more, "finding", "findings");
   if (!others.empty()) rest += (rest.empty() ? "" : ", ") + counted_codes(others);
-  std::string text = limited(page.take(), kFindings - 5);
+  std::string text = limited(told, kFindings - 5);
   Page end(false);
   if (!rest.empty()) short_item(end, "  Besides: ", rest + ".", 2);
   end.item("  ", kWorkCaution);
@@ -196,10 +218,15 @@ std::string roll(const Conclusions& all) {
   Page page(false);
   page.heading(all.rollcall ? "ROLL CALL" : "CONTROLLERS (no roster: nobody said who should be there)");
   std::string words;
-  for (std::size_t i = 0; i < wrong.size() && i < kRollNames; ++i)
-    words += (i > 0 ? "; " : "") + clipped_lines(wrong[i], 40, 1);
-  if (wrong.size() > kRollNames) words += fmt::format("; {} more", wrong.size() - kRollNames);
-  if (!words.empty()) short_item(page, "  ", words + ".", 4);
+  constexpr std::size_t kNameColumns = 60, kNamesColumns = 250;  // of one; of all: four lines
+  std::size_t named = 0;
+  for (; named < wrong.size() && named < kRollNames; ++named) {
+    const std::string name = clipped_clauses(wrong[named], kNameColumns, 1);
+    if (words.size() + name.size() > kNamesColumns) break;
+    words += (named > 0 ? "; " : "") + name;
+  }
+  if (named < wrong.size()) words += fmt::format("; {} more", wrong.size() - named);
+  if (!words.empty()) short_item(page, "  ", words + (words.ends_with("..") ? "" : "."), 4);
   page.item("  ",
             fmt::format(
                 "{} present{}.",
@@ -232,17 +259,17 @@ std::string not_heard(const Conclusions& all) {
   Page page(false);
   bool begun = false;
   for (const BusSummary& bus : all.buses) {
-    if (bus.blind.empty()) continue;
+    const std::vector<BlindSpan> spans = unheard(bus);
+    if (spans.empty()) continue;
     if (!begun) page.heading("WHAT THE RECORDER DID NOT HEAR");
     begun = true;
     SpanNs total = 0;
-    for (const BlindSpan& span : bus.blind) total += span.end - span.start;
-    short_item(
-        page, "  ",
-        fmt::format("{}: {} in {}, first from {}: {}.", bus.name, format_span(total),
-                    counted(bus.blind.size(), "span", "spans"),
-                    format_time_of_day(bus.blind.front().start).substr(0, 8), bus.blind.front().reason),
-        2);
+    for (const BlindSpan& span : spans) total = later_by(total, span_between(span.start, span.end));
+    short_item(page, "  ",
+               fmt::format("{}: {} in {}, first from {}: {}.", bus.name, format_span(total),
+                           counted(spans.size(), "span", "spans"),
+                           format_time_of_day(spans.front().start).substr(0, 8), spans.front().reason),
+               2);
   }
   return limited(page.take(), kBlind);
 }
@@ -261,8 +288,9 @@ std::string more(const Report& report) {
 
 std::string render_report(const Report& report, const FormatOptions& options) {
   const Conclusions& all = report.found;
-  return head(report, "BUS SUMMARY") + head_rest(report, options) + answer(report, kAnswer) + findings(all) +
-         roll(all) + notes(all) + not_heard(all) + more(report);
+  const std::string begin =
+      head(report, "BUS SUMMARY") + head_rest(report, options) + answer(report, kAnswer);
+  return begin + findings(all, count_lines(begin)) + roll(all) + notes(all) + not_heard(all) + more(report);
 }
 
 std::string render_rollcall(const Report& report, const FormatOptions& options) {

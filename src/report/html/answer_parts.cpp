@@ -8,6 +8,7 @@
 #include "exam/words.hpp"
 #include "report/answer_page.hpp"
 #include "report/findings_page.hpp"
+#include "report/first_step.hpp"
 #include "report/head.hpp"
 #include "report/html/pictures.hpp"
 #include "report/html/report_parts.hpp"
@@ -36,7 +37,7 @@ std::string lower(std::string text) {
 Tone tone_of(const std::string& word) {
   for (const char* trouble : {"MISSING", "LOST", "REFUSED", "BUS SILENT", "CAPTURE DAMAGED"})
     if (word == trouble) return Tone::trouble;
-  for (const char* notice : {"INTERMITTENT", "WRONG-SOFTWARE"})
+  for (const char* notice : {"INTERMITTENT", "WRONG-SOFTWARE", "MADE FROM A DAMAGED RECORDING"})
     if (word == notice) return Tone::notice;
   return Tone::doubt;  // what cannot be told, and what the recorder did not hear
 }
@@ -106,16 +107,27 @@ void main_findings_part(HtmlPage& page, const Conclusions& all) {
   std::size_t more = 0;
   const std::vector<std::size_t> ranks = main_findings(all, &more);
   std::vector<Html> items;
-  for (const std::size_t rank : ranks)
+  bool any_step = false;
+  const auto first = [&](const std::string& step) {
+    any_step = any_step || !step.empty();
+    return step.empty() ? Html() : html_element("p", html_element("strong", "First: ") + step);
+  };
+  for (const std::size_t rank : ranks) {
+    const std::vector<std::string>& steps = all.findings[rank].next_steps;
     items.push_back(Html(finding_words(all, rank)) + " " +
-                    html_link("#finding-" + std::to_string(rank + 1), "Why, and what to do"));
+                    html_link("#finding-" + std::to_string(rank + 1), "Why, and what to do") +
+                    first(steps.empty() ? std::string() : steps.front()));
+  }
   for (const std::size_t f : loose_faults(all)) {
     if (items.size() >= kMainIncidents) break;
-    items.push_back(all.faults[f].text);
+    const char* step = first_step(all.faults[f].code);
+    items.push_back(Html(all.faults[f].text) + first(step != nullptr ? step : ""));
   }
   if (items.empty()) return;
   page.section("main-findings", "Main findings");
   page.add(html_list(items, true));
+  // Who goes to the machine with the first step in mind must have read it here.
+  if (any_step) page.add(html_element("p", {{"class", "caution"}}, kWorkCaution));
   if (more > 0) page.paragraph(counted(more, "more is told", "more are told") + " below.");
 }
 

@@ -59,11 +59,13 @@ void buses_part(HtmlPage& page, const Conclusions& all) {
                   {"From", "To", "Bus", "Frames lost", "Why"});
   std::size_t spans = 0;
   for (const BusSummary& bus : all.buses) {
-    spans += bus.blind.size();
-    for (const BlindSpan& span : bus.blind)
+    for (const BlindSpan& span : bus.blind) {
+      if (span.left_out) continue;  // it was heard, and stands in the recording that this is a slice of
+      ++spans;
       if (blind.rows() < kListedBlind)
         blind.row({format_time_of_day(span.start), format_time_of_day(span.end), bus.name,
                    span.frames_lost ? std::to_string(*span.frames_lost) : "not known", span.reason});
+    }
   }
   page.add(blind.html() + not_listed_words(blind.rows(), spans));
   HtmlTable damage("Parts of the captures that could not be read", {"Capture", "From byte", "Bytes", "Why"});

@@ -27,7 +27,7 @@ constexpr double kFar = 8;  // units of the axis: wide enough to be seen as an o
 // What is drawn through all lanes: when the recorder was deaf, and the technician's marks.
 class Backdrop {
  public:
-  Backdrop(const Conclusions& all, const TimeAxis& axis) : all_(all) {
+  Backdrop(const Conclusions& all, const TimeAxis& axis) {
     std::size_t marks = 0;
     for (const RecordedNote& noted : all.recorder.notes) {
       if (noted.note.kind != RecorderNote::Kind::mark || ++marks > kMarkLines) continue;
@@ -38,25 +38,27 @@ class Backdrop {
       Html boxes;
       for (std::size_t i = 0; i < bus.blind.size() && i < kBlindBoxes; ++i) {
         const BlindSpan& span = bus.blind[i];
+        if (span.end <= span.start) continue;
         const double x = axis.x(span.start);
-        boxes += html_box("deaf", x, axis.x(span.end) - x, 0, TimeAxis::kHeight,
-                          fmt::format("recorder blind {} to {}: {}", format_time_of_day(span.start),
-                                      format_time_of_day(span.end), span.reason));
+        const std::string times =
+            fmt::format("{} to {}", format_time_of_day(span.start), format_time_of_day(span.end));
+        (span.left_out ? left_out_ : deaf_) = true;
+        boxes += html_box(span.left_out ? "omitted" : "deaf", x, axis.x(span.end) - x, 0, TimeAxis::kHeight,
+                          span.left_out ? "left out of this slice: " + times
+                                        : fmt::format("recorder blind {}: {}", times, span.reason));
       }
       blind_.push_back(boxes);
     }
   }
   Html behind(BusIndex bus) const { return bus < blind_.size() ? blind_[bus] + marks_ : marks_; }
-  bool any_blind() const {
-    return std::any_of(all_.buses.begin(), all_.buses.end(),
-                       [](const BusSummary& b) { return !b.blind.empty(); });
-  }
+  bool any_blind() const { return deaf_; }
+  bool any_left_out() const { return left_out_; }
   bool any_mark() const { return !marks_.empty(); }
 
  private:
-  const Conclusions& all_;
   std::vector<Html> blind_;
   Html marks_;
+  bool deaf_ = false, left_out_ = false;
 };
 
 // Somebody whose presence is drawn.
@@ -72,13 +74,36 @@ struct PresenceNeeds {  // signs that the legend must explain
   std::size_t boxes = 0, not_drawn = 0;
 };
 
+using Spans = std::vector<std::pair<TimeNs, TimeNs>>;
+
+// When nobody can say that somebody was heard on a bus: by time, apart from each other, and wide enough to be
+// seen.
+Spans quiet_spans(const Conclusions& all, const TimeAxis& axis, BusIndex bus) {
+  constexpr double kSeen = 1;  // units of the axis
+  Spans spans;
+  if (bus < all.buses.size())
+    for (const BlindSpan& span : all.buses[bus].blind) spans.emplace_back(span.start, span.end);
+  for (const BusSilence& silence : all.silences)
+    if (silence.bus == bus) spans.emplace_back(silence.start.time, silence.judged_until);
+  std::erase_if(spans, [&](const auto& span) { return axis.x(span.second) - axis.x(span.first) < kSeen; });
+  std::sort(spans.begin(), spans.end());
+  Spans apart;
+  for (const auto& span : spans) {
+    if (apart.empty() || span.first > apart.back().second)
+      apart.push_back(span);
+    else
+      apart.back().second = std::max(apart.back().second, span.second);
+  }
+  return apart;
+}
+
 bool is_of(const Dropout& d, const Voice& voice) {
   if (d.controller || voice.controller) return d.controller == voice.controller;
   return d.address == voice.address && d.bus == voice.bus;
 }
 
 Html presence_lane(const Conclusions& all, const TimeAxis& axis, const Backdrop& backdrop, const Voice& voice,
-                   PresenceNeeds& needs) {
+                   const Spans& quiet, PresenceNeeds& needs) {
   std::vector<const Dropout*> away;
   for (const Dropout& d : all.dropouts)
     if (is_of(d, voice)) away.push_back(&d);
@@ -88,8 +113,16 @@ Html presence_lane(const Conclusions& all, const TimeAxis& axis, const Backdrop&
   Html bars, boxes, lines;
   TimeNs since = voice.first;
   const auto bar = [&](TimeNs from, TimeNs to) {
-    if (to < from) return;
-    bars += html_box("here", axis.x(from), axis.x(to) - axis.x(from), kBarTop, kBar);
+    const auto piece = [&](TimeNs begin, TimeNs end) {
+      bars += html_box("here", axis.x(begin), axis.x(end) - axis.x(begin), kBarTop, kBar);
+    };
+    for (const auto& [begin, end] : quiet) {
+      if (end <= from) continue;
+      if (begin >= to) break;
+      if (begin > from) piece(from, begin);
+      from = end;
+    }
+    if (from <= to) piece(from, to);
   };
   std::size_t told = 0;
   for (const Dropout* d : away) {
@@ -116,7 +149,11 @@ Html presence_lane(const Conclusions& all, const TimeAxis& axis, const Backdrop&
       lines += html_dot("again", axis.x(d->end->time), kAgain);
     }
   }
-  if (since != INT64_MAX) bar(since, voice.last);
+  // Who is there at the end is there up to the end, however seldom it speaks.
+  const bool there =
+      voice.controller && (all.controllers[*voice.controller].state == ControllerState::present ||
+                           all.controllers[*voice.controller].state == ControllerState::intermittent);
+  if (since != INT64_MAX) bar(since, there ? std::max(voice.last, all.end) : voice.last);
 
   const std::string who = voice_words(all, voice.controller, voice.address) + on_bus(all, voice.bus);
   const bool lost = !away.empty() && !away.back()->end && away.back()->kind == DropoutKind::controller;
@@ -140,8 +177,13 @@ Html presence(const Conclusions& all, const TimeAxis& axis, const Backdrop& back
     voices.push_back({std::nullopt, u.address, u.bus, u.first_seen.time, u.last_seen.time});
   Html lanes;
   std::size_t missing = 0;
+  std::vector<Spans> quiet;
+  for (std::size_t bus = 0; bus < all.buses.size(); ++bus)
+    quiet.push_back(quiet_spans(all, axis, static_cast<BusIndex>(bus)));
+  const Spans none;
   for (std::size_t i = 0; i < voices.size() && i < kPresenceLanes; ++i)
-    lanes += presence_lane(all, axis, backdrop, voices[i], needs);
+    lanes += presence_lane(all, axis, backdrop, voices[i],
+                           voices[i].bus < quiet.size() ? quiet[voices[i].bus] : none, needs);
   left_out = voices.size() - std::min(voices.size(), kPresenceLanes);
   // Who should be there and never was has a lane, too: an empty one.
   if (all.rollcall)
@@ -168,10 +210,10 @@ struct Range {
 
 StepPicture picture_of(const DaySeries& series, const TimeAxis& axis, double bottom, double top) {
   StepPicture picture;
-  picture.x = axis.x(series.start);
-  // The last step may reach beyond the end: the picture is cut there, not pressed together.
-  const TimeNs next = later_by(series.start, series.step);
-  picture.step = axis.x(next) - picture.x;
+  // Steps begin on whole seconds: the first one may lie before the start of the recording and the last one
+  // reach beyond its end. The picture is cut there, not pressed together.
+  picture.x = axis.place(series.start);
+  picture.step = axis.place(later_by(series.start, series.step)) - picture.x;
   picture.bottom = bottom;
   picture.top = top;
   return picture;
@@ -338,6 +380,8 @@ Html day_pictures(const Conclusions& all) {
                        "gap: switched off");
   if (backdrop.any_blind())
     signs.emplace_back(html_box("deaf", 1, 98, 0, 100), "recorder blind: nothing is said");
+  if (backdrop.any_left_out())
+    signs.emplace_back(html_box("omitted", 1, 98, 0, 100), "left out of this slice");
   if (backdrop.any_mark()) signs.emplace_back(html_line("mark", 50), "note of the technician");
 
   Html inside;

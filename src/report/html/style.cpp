@@ -73,6 +73,7 @@ td[data-l]::before{content:attr(data-l) ": ";color:var(--soft)}
 .away.far{fill:var(--sheet)}.hush{fill:none;stroke:var(--soft);stroke-width:1px;stroke-dasharray:3 3}
 .again{fill:none;stroke:var(--ink);stroke-width:6px;stroke-linecap:round}
 .deaf{fill:url(#deaf);stroke:var(--soft);stroke-width:1px}
+.omitted{fill:var(--ground);stroke:var(--soft);stroke-width:1px;stroke-dasharray:1 4}
 .mark{stroke:var(--warn);stroke-width:2px;stroke-dasharray:5 3}
 .peak,.solid{fill:none;stroke:var(--ink);stroke-width:1.5px}.told{fill:none;stroke:var(--warn);stroke-width:2px;stroke-dasharray:6 3}
 .mean,.band{fill:var(--calm);stroke:var(--calm);stroke-width:1px}

@@ -111,10 +111,14 @@ TimeAxis::TimeAxis(TimeNs start, TimeNs end) : start_(start), end_(std::max(star
   if (end_ == start_) end_ = later_by(start_, kSecond);  // one packet only
 }
 
-double TimeAxis::x(TimeNs time) const {
+double TimeAxis::place(TimeNs time) const {
   const auto whole = static_cast<double>(span_between(start_, end_));
   if (whole <= 0) return 0;
-  return std::clamp(static_cast<double>(span_between(start_, time)) / whole * kWidth, 0.0, double{kWidth});
+  return static_cast<double>(span_between(start_, time)) / whole * kWidth;
+}
+
+double TimeAxis::x(TimeNs time) const {
+  return std::clamp(place(time), 0.0, double{kWidth});
 }
 
 Html TimeAxis::ticks() const {

@@ -19,6 +19,8 @@ class TimeAxis {
 
   /// Where a moment lies: 0 to kWidth; what lies before or after is put to the edge.
   double x(TimeNs time) const;
+  /// Where it lies, beyond the edges, too: what is drawn there the picture cuts off.
+  double place(TimeNs time) const;
   /// Lines and times behind the lanes; few enough for a phone, some more for a wide screen.
   Html ticks() const;
   /// All groups of lanes that belong together: what the script zooms at once.

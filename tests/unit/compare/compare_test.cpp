@@ -62,6 +62,14 @@ std::vector<std::string> essence(const Comparison& comparison, bool swapped) {
     };
     const std::string b = number(swapped ? line.after : line.before),
                       a = number(swapped ? line.before : line.after);
+    // That something is cured needs more proof than that it came: of what only one side had, the verdict may
+    // be open.
+    const bool of_events = line.topic == "dropouts" || line.topic == "trouble codes" ||
+                           line.topic == "faults" || line.topic == "findings" || line.code == "bus.errors";
+    if (of_events && (line.topic == "findings" || b == number(0.0) || a == number(0.0))) {
+      lines.push_back("one-sided " + code + " " + b + " " + a);
+      continue;
+    }
     lines.push_back(std::string(change_code(change)) + " " + code + " " + b + " " + a +
                     (line.too_short ? " short" : ""));
   }
@@ -121,6 +129,8 @@ TEST_CASE("swapped sides give the mirrored verdicts") {
       INFO(a.called << " against " << b.called);
       const Comparison there = compare(a, b), back = compare(b, a);
       CHECK(essence(there, false) == essence(back, true));
+      CHECK(there.count(Change::better) <= back.count(Change::worse));
+      CHECK(back.count(Change::better) <= there.count(Change::worse));
       CHECK(there.compared == back.compared);
       CHECK(there.within_noise == back.within_noise);
       CHECK(there.doubts.size() == back.doubts.size());
@@ -143,6 +153,11 @@ TEST_CASE("dropouts are judged by the time in which they could have come") {
   // One in ten hours against a clean ten minutes: they prove nothing.
   CHECK(judged(600, 0, 36000, 1) == "other dropout.gained short");
   CHECK(judged(36000, 1, 600, 0) == "other dropout.cured short");
+  // One in a minute and none in the next one may be luck; none in three is none.
+  CHECK(judged(60, 1, 60, 0) == "other dropout.cured short");
+  CHECK(judged(60, 1, 179, 0) == "other dropout.cured short");
+  CHECK(judged(60, 1, 181, 0) == "better dropout.cured");
+  CHECK(judged(60, 0, 31, 1) == "worse dropout.gained");
   // One in ten minutes, none in ten hours: sixty should have come.
   CHECK(judged(600, 1, 36000, 0) == "better dropout.cured");
   // Sixty in ten hours and one in ten minutes are the same rate.
@@ -150,10 +165,30 @@ TEST_CASE("dropouts are judged by the time in which they could have come") {
   CHECK(judged(3600, 10, 3600, 12) == "same");
   CHECK(judged(3600, 10, 3600, 30) == "worse dropout.rate");
   CHECK(judged(3600, 100, 36000, 100) == "better dropout.rate");
+  // 2 in 70 min: three are to be expected in 105.
+  CHECK(line_of(compare_documents(report_of(4200, 2), report_of(600, 0)), "dropout.cured")
+            ->text.find("too short to tell: record at least 105 min") != std::string::npos);
+  CHECK(line_of(compare_documents(report_of(36000, 1), report_of(600, 0)), "dropout.cured")
+            ->text.find("too short to tell: record at least 30 h") != std::string::npos);
   const Comparison c = compare_documents(report_of(600, 0), report_of(36000, 1));
   CHECK(line_of(c, "dropout.gained")->text.find("too short") != std::string::npos);
   REQUIRE_FALSE(c.doubts.empty());
   CHECK(c.doubts.back().find("very different length") != std::string::npos);
+}
+
+TEST_CASE("a finding is called cured by the same rule, one of the set-up at once") {
+  const auto cured = [](const char* cause, double after_s) {
+    Json before = report_of(60, 0);
+    before["findings"] = {{{"cause", cause}, {"text", "It failed."}, {"confidence", "likely"}}};
+    const Comparison c = compare_documents(before, report_of(after_s, 0));
+    const ChangeLine* line = line_of(c, "finding.cured");
+    REQUIRE(line != nullptr);
+    return std::string(change_code(line->change)) + ": " + line->text;
+  };
+  CHECK(cured("supply.unit", 60) ==
+        "other: before only: (likely) It failed; too short to tell: record at least 3 min");
+  CHECK(cured("supply.unit", 200) == "better: before only: (likely) It failed.");
+  CHECK(cured("software.mismatch", 60) == "better: before only: (likely) It failed.");
 }
 
 TEST_CASE("time in which the recorder was blind is no time without dropouts") {
@@ -316,4 +351,22 @@ TEST_CASE("anything may stand in a report") {
     CHECK(compare_html(there).find("</html>") != std::string::npos);
     CHECK(compare(a, a).lines.empty());
   }
+}
+
+TEST_CASE("the answer names the worst things in words, at most three") {
+  Json after = report_of(60, 2);
+  const std::string one = compare_page(compare_documents(report_of(60, 0), after), false);
+  const std::string answer = one.substr(0, one.find("\nWORSE\n"));
+  CHECK(answer.find("    WORSE  metering front: dropouts after only: 2 in 1 min 00 s") != std::string::npos);
+  after["findings"] = Json::array();
+  for (const char* cause : {"supply.shared", "unit.lost", "wiring.trunk", "bus.overload"})
+    after["findings"].push_back({{"cause", cause}, {"text", "It failed."}, {"confidence", "likely"}});
+  const Comparison many = compare_documents(report_of(60, 0), after);
+  const std::string page = compare_page(many, false);
+  std::size_t named = 0;
+  for (std::size_t at = 0; (at = page.find("    WORSE  ", at)) != std::string::npos; ++at) ++named;
+  CHECK(named == 3);
+  CHECK(compare_html(many).find("<li>a shared supply or ground failed [supply.shared]: after only") !=
+        std::string::npos);
+  CHECK(compare_page(compare_documents(after, after), false).find("WORSE") == std::string::npos);
 }

@@ -5,6 +5,7 @@
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
+#include "report/code_words.hpp"
 #include "report/day_groups.hpp"
 
 using namespace tramlog;
@@ -174,4 +175,31 @@ TEST_CASE("pages of days are linked only where they lie, and text cannot break o
   CHECK(page.find("<a href=\"2026-11-25.html\">2026-11-25</a>") != std::string::npos);
   CHECK(page.find("<script>alert") == std::string::npos);
   CHECK(page.find("&lt;script&gt;alert(1)") != std::string::npos);
+}
+
+TEST_CASE("a first step never stands without the caution") {
+  DaysReport report = season(3, "metering front");
+  CHECK(days_page(report, true, {}).find("key out") == std::string::npos);
+  CHECK(days_html(report).find("key out") == std::string::npos);
+  report.days.back().step = "Plug of the metering unit.";
+  for (const bool brief : {false, true})
+    CHECK(days_page(report, brief, {}).find("key out") != std::string::npos);
+  CHECK(days_html(report).find("key out") != std::string::npos);
+}
+
+TEST_CASE("what came is told in words, its code behind them") {
+  CHECK(code_heading("supply.shared", "cart, blower") ==
+        "a shared supply or ground failed: cart, blower [supply.shared]");
+  CHECK(code_heading("total.jumped-back", "") == "total jumped back [total.jumped-back]");
+  Report one = day_of(0, 0, "blower");
+  Fault fault;
+  fault.code = "bus.load-high";
+  fault.text = "can0 was loaded.";
+  fault.severity = Severity::warning;
+  fault.start = one.found.start;
+  one.found.faults.push_back(fault);
+  DaysReport report;
+  report.days.push_back(day_record(one, "2026-11-23"));
+  REQUIRE(across_days(report).size() == 1);
+  CHECK(across_days(report)[0].words == "high bus load [bus.load-high]");
 }

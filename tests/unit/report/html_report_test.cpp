@@ -211,3 +211,87 @@ TEST_CASE("Steps and grounds are drawn where something was told, and only there"
   CHECK(html_steps("s", picture, std::vector<float>{INFINITY, -5, 7}).code().find("M1 100h1v-100h1") !=
         std::string::npos);
 }
+
+TEST_CASE("Steps keep their width where the recording begins within a second") {
+  const Report report = [] {
+    Report one;
+    one.files = {"0123456789abcdef"};
+    Conclusions& all = one.found;
+    all.frames = 1;
+    all.buses.resize(1);
+    all.series.start = HandMade::at(100);
+    all.series.step = kSecond;
+    all.series.steps = 11;
+    all.series.loads.resize(1);
+    all.series.loads[0].mean_pct.assign(11, 10.0F);
+    all.series.loads[0].peak_pct.assign(11, 20.0F);
+    return one;
+  }();
+  const auto drawn = [&](double start_s, double end_s) {
+    Report one = report;
+    one.found.start = HandMade::at(start_s);
+    one.found.end = HandMade::at(end_s);
+    return find_format("html")->report(one, {});
+  };
+  // 10 s are 1000 units: a step is 100, and what of the first one lies before the start is cut off.
+  CHECK(times(drawn(100.5, 110.5), "translate(-50 0) scale(100.00000 1)") == 2);
+  CHECK(times(drawn(100.956, 110.956), "translate(-95.6 0) scale(100.00000 1)") == 2);
+  CHECK(times(drawn(100, 110), "translate(0 0) scale(100.00000 1)") == 2);
+}
+
+TEST_CASE("Each main finding stands with its first step, and the caution with them") {
+  HandMade b;
+  b.fault("meter.at-limit", 100);
+  const auto top = [](const Conclusions& all) {
+    const std::string page = page_of(all);
+    const std::size_t begin = page.find("<section id=\"main-findings\"");
+    REQUIRE(begin != std::string::npos);
+    return page.substr(begin, page.find("</section>", begin) - begin);
+  };
+  const std::string of_fault = top(b.all);
+  CHECK(of_fault.find("Set rate and speed against what that meter can deliver") != std::string::npos);
+  CHECK(of_fault.find("engine off, key out") != std::string::npos);
+  const HandMade day = busy_day();
+  REQUIRE_FALSE(day.all.findings.front().next_steps.empty());
+  const std::string of_finding = top(day.all);
+  CHECK(of_finding.find("First: </strong>" + Html(day.all.findings.front().next_steps.front()).code()) !=
+        std::string::npos);
+  CHECK(times(of_finding, "engine off, key out") == 1);
+}
+
+TEST_CASE("Presence ends where the day ends, and is broken off where nobody heard or nobody spoke") {
+  Conclusions all;
+  all.start = HandMade::at(0);
+  all.end = HandMade::at(1000);
+  all.frames = 1;
+  all.buses.resize(1);
+  all.controllers.resize(1);
+  all.controllers[0].label = "seldom";
+  all.controllers[0].first_seen = HandMade::mark(100);
+  all.controllers[0].last_seen = HandMade::mark(400);
+  const auto lane = [&] {
+    const std::string page = page_of(all);
+    const std::size_t begin = page.find("aria-label=\"seldom");
+    REQUIRE(begin != std::string::npos);
+    return page.substr(begin, page.find("</svg>", begin) - begin);
+  };
+  CHECK(lane().find("class=\"here\" x=\"100\" y=\"22\" width=\"900\"") != std::string::npos);
+  // Two spans that overlap, one that the slice left out, and a silence.
+  BlindSpan omitted{HandMade::at(500), HandMade::at(600), std::nullopt, "left out", true};
+  all.buses[0].blind = {{HandMade::at(200), HandMade::at(300), 1, "overrun"},
+                        {HandMade::at(250), HandMade::at(310), 1, "overrun"},
+                        omitted};
+  all.silences.resize(1);
+  all.silences[0].start = HandMade::mark(800);
+  all.silences[0].judged_until = HandMade::at(850);
+  const std::string broken = lane();
+  CHECK(times(broken, "class=\"here\"") == 4);
+  for (const char* piece : {"x=\"100\" y=\"22\" width=\"100\"", "x=\"310\" y=\"22\" width=\"190\"",
+                            "x=\"600\" y=\"22\" width=\"200\"", "x=\"850\" y=\"22\" width=\"150\""})
+    CHECK(broken.find(piece) != std::string::npos);
+  CHECK(times(broken, "class=\"deaf\"") == 2);
+  CHECK(times(broken, "class=\"omitted\"") == 1);
+  CHECK(page_of(all).find("left out of this slice</span>") != std::string::npos);
+  all.controllers[0].state = ControllerState::lost;
+  CHECK(lane().find("x=\"310\" y=\"22\" width=\"90\"") != std::string::npos);
+}

@@ -8,6 +8,7 @@
 
 #include "report/first_step.hpp"
 #include "report/format.hpp"
+#include "report/text_limits.hpp"
 
 using namespace tramlog;
 
@@ -148,4 +149,68 @@ TEST_CASE("every fault that can be told has a first step") {
   CHECK(codes > 80);
   CHECK(first_step("nobody.knows") == nullptr);
   CHECK(first_step("") == nullptr);
+}
+
+TEST_CASE("a capture made from a damaged one says so in its answer") {
+  Report report;
+  Conclusions& all = report.found;
+  all.start = kStart;
+  all.end = kStart + kHour;
+  all.frames = 1;
+  all.buses.resize(1);
+  const std::string whole = find_format("summary")->report(report, {});
+  CHECK(whole.find("DAMAGED") == std::string::npos);
+  RecordedNote lost;
+  lost.note.kind = RecorderNote::Kind::lost;
+  lost.note.number = 300;
+  lost.time = kStart + 20 * kMinute;
+  all.recorder.notes.push_back(lost);
+  lost.note.number = 41;
+  lost.time = kStart + 10 * kMinute;
+  all.recorder.notes.push_back(lost);
+  for (const char* format : {"summary", "text"}) {
+    const std::string told = find_format(format)->report(report, {});
+    INFO(told);
+    CHECK(told.find("MADE FROM A DAMAGED RECORDING 341 bytes in 2 places are lost, the last") !=
+          std::string::npos);
+    CHECK(told.find("06:12:00.000") != std::string::npos);
+  }
+  const std::string page = find_format("html")->report(report, {});
+  CHECK(page.find("made from a damaged recording</span>") != std::string::npos);
+}
+
+TEST_CASE("what the recorder did not hear counts once, and not what a slice left out") {
+  Report report;
+  Conclusions& all = report.found;
+  all.start = kStart;
+  all.end = kStart + kHour;
+  all.frames = 1;
+  all.buses.resize(1);
+  all.buses[0].name = "can0";
+  BlindSpan omitted{kStart + 10 * kMinute, kStart + 20 * kMinute, std::nullopt, "left out", true};
+  BlindSpan moment{kStart + 30 * kMinute, kStart + 30 * kMinute, 1, "lost", false};
+  all.buses[0].blind = {omitted, moment};
+  CHECK(find_format("summary")->report(report, {}).find("DID NOT HEAR") == std::string::npos);
+  all.buses[0].blind.push_back({kStart + 40 * kMinute, kStart + 42 * kMinute, 1, "overrun", false});
+  all.buses[0].blind.push_back({kStart + 41 * kMinute, kStart + 43 * kMinute, 1, "overrun", false});
+  CHECK(find_format("summary")
+            ->report(report, {})
+            .find("can0: 3 min 00 s in 1 span, first from 06:32:00: overrun.") != std::string::npos);
+}
+
+TEST_CASE("a sentence that has no room ends where a clause does") {
+  CHECK(clipped_clauses("short, and whole", 40, 1) == "short, and whole");
+  //                     0         1         2         3
+  CHECK(clipped_clauses("The metering unit went away, at noon (frame 12)", 40, 1) ==
+        "The metering unit went away ..");
+  CHECK(clipped_clauses("One came; another one, too, and a third one of them", 30, 1) ==
+        "One came; another one ..");
+  CHECK(clipped_clauses("One two three four five. Six seven eight nine ten", 36, 1) ==
+        "One two three four five. ..");
+  // No clause: between words, but not within parentheses.
+  CHECK(clipped_clauses("INTERMITTENT product flow (address 129, 0x81)", 40, 1) ==
+        "INTERMITTENT product flow ..");
+  const std::string strange = clipped_clauses(std::string(100, 'y'), 40, 2);
+  CHECK(strange.size() <= 80);
+  CHECK(strange.ends_with("y .."));
 }
