@@ -42,29 +42,6 @@ std::span<const RateSample> from_time(const RateTrace& trace, double t_s) {
 
 }  // namespace
 
-void Episodes::note(bool holds, double span_s, double limit_s, Mark begin) {
-  if (!holds) {
-    interrupt();
-    return;
-  }
-  if (run_s_ <= 0) begin_ = begin;
-  run_s_ += span_s;
-  total_s += span_s;
-  longest_s = std::max(longest_s, run_s_);
-  if (run_s_ < limit_s || told_) return;
-  told_ = true;
-  ++count;
-  if (moments.size() < kMaxMoments) moments.push_back({begin_, {}});
-}
-
-void Episodes::add(const Episodes& others) {
-  count += others.count;
-  total_s += others.total_s;
-  longest_s = std::max(longest_s, others.longest_s);
-  for (const Moment& moment : others.moments)
-    if (moments.size() < kMaxMoments) moments.push_back(moment);
-}
-
 MeterPair::MeterPair(const Device& device, const QuantityFamily& family, std::uint16_t element)
     : device_(device) {
   tally_.family = &family;
