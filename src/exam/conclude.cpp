@@ -162,7 +162,6 @@ void Conclude::controllers() {
         record.software_silence = SoftwareSilence::no_answer;
     }
     if (function.refused) record.state = ControllerState::refused;
-    if (voice.gone_before && voice.frames == 0) record.state = ControllerState::lost;
     if (voice.known_before) record.known_before = voice.known_before->time;
     for (const Stream* stream : voice.streams)
       if (dependable(*stream)) {
@@ -179,7 +178,8 @@ void Conclude::controllers() {
 void Conclude::unclaimed() {
   for (const Party& party : state_.parties_) {
     // Requests before a claim come from the null address; nobody owns it.
-    if (party.controller != kNobody || party.frames == 0 || party.address == kNullAddress || !state_.is_whole(party)) continue;
+    if (party.controller != kNobody || party.frames == 0 || party.address == kNullAddress) continue;
+    if (!state_.is_whole(party)) continue;
     UnclaimedRecord record;
     record.address = party.address;
     record.bus = party.bus;
@@ -368,9 +368,7 @@ void Conclude::implements() {
     const auto found = index_of(state_.controller_party_[place]);
     return found ? static_cast<ControllerId>(*found) : kNobody;
   };
-  const bool sliced = std::any_of(out_.recorder.notes.begin(), out_.recorder.notes.end(), [](const RecordedNote& noted) {
-    return noted.note.kind == RecorderNote::Kind::cut;
-  });
+  const bool sliced = is_slice(out_);
   for (ImplementRecord& implement : out_.seeding.implements) {
     implement.client = index(implement.client);
     for (LinkRecord& link : implement.links) link.server = index(link.server);
@@ -437,6 +435,11 @@ void Conclude::only_chosen() {
     if (fault.code.rfind("capture.", 0) == 0 || fault.code.rfind("recorder.", 0) == 0) return false;
     return std::none_of(fault.controllers.begin(), fault.controllers.end(), [&](std::size_t c) { return chosen[c]; });
   });
+}
+
+bool is_slice(const Conclusions& all) {
+  return std::any_of(all.recorder.notes.begin(), all.recorder.notes.end(),
+                     [](const RecordedNote& noted) { return noted.note.kind == RecorderNote::Kind::cut; });
 }
 
 SpanNs blind_total(const Conclusions& all) {

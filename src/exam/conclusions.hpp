@@ -276,6 +276,9 @@ struct Conclusions {
   bool nothing_read() const { return frames == 0 && error_frames == 0; }
 };
 
+/// Some of a longer recording (tramlog cut).
+bool is_slice(const Conclusions& conclusions);
+
 /// How long the recorder was blind on any bus; times in which it was blind on several count once.
 SpanNs blind_total(const Conclusions& conclusions);
 

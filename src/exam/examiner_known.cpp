@@ -96,9 +96,9 @@ void Examiner::Impl::take_known(const Event& event, const RecorderNote& note) {
     known_party_ = &party;
     if (party.frames > 0 || party.known_before) return;
     party.known_before = heard;
-    party.gone_before = note.boot != 0;
     party.first = party.last = heard;
-    if (data.size() >= 16) party.known_pause = std::clamp<SpanNs>(static_cast<SpanNs>(load_le64(data.data() + 8)), 0, kHour);
+    if (data.size() >= 16)
+      party.known_pause = std::clamp<SpanNs>(static_cast<SpanNs>(load_le64(data.data() + 8)), 0, kHour);
     return;
   }
   if (known_party_ == nullptr || known_party_->bus != event.bus) return;

@@ -152,7 +152,6 @@ struct Party {
   std::uint64_t frames = 0;
   std::optional<Mark> known_before;  // a slice says that it was here before, and heard then
   SpanNs known_pause = -1;           // .. and its longest pause until then; -1: it did not talk all the time
-  bool gone_before = false;          // .. and was not any more when the slice begins
   bool attention = false;    // silent, returning or left behind: the next frame takes the slow path
   bool left_behind = false;  // unclaimed, at an address whose owner moved away or lost it
   bool silent = false;

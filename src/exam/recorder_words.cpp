@@ -64,16 +64,16 @@ std::string note_words(const RecorderNote& note) {
         return fmt::format("known at the cut: address {} talked without a NAME", note.address);
       if (note.number == kPgnAddressClaimed && note.data.size() >= 8) {
         const Name name = Name::from_claim(reinterpret_cast<const std::uint8_t*>(note.data.data()));
-        return note.boot != 0
-                   ? fmt::format("known at the cut: {} was here, last heard {} before", function_term(name), format_span(note.span))
+        return note.address >= kNullAddress
+                   ? fmt::format("known at the cut: {} could not claim an address", function_term(name))
                    : fmt::format("known at the cut: {} has address {}", function_term(name), note.address);
       }
       return fmt::format("known at the cut: PGN {} of address {}, {}, {} before", note.number, note.address,
                          counted(note.data.size(), "byte", "bytes"), format_span(note.span));
     }
     case Kind::lost:
-      return fmt::format("{} of the recording {} lost here before it was mended{}", counted(note.number, "byte", "bytes"),
-                         note.number == 1 ? "was" : "were", why);
+      return fmt::format("{} of the recording that this one was made from {} lost here{}",
+                         counted(note.number, "byte", "bytes"), note.number == 1 ? "was" : "were", why);
     case Kind::interface:
       break;
   }

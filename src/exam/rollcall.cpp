@@ -30,12 +30,7 @@ std::string dropout_words(const Conclusions& found, std::size_t controller) {
     if (first == nullptr) first = &dropout;
     last = &dropout;
   }
-  if (first == nullptr) {
-    const ControllerRecord& of = found.controllers[controller];
-    if (of.known_before && of.frames == 0)
-      return fmt::format("last heard {}, before this slice; not one frame of it here", format_date_time(*of.known_before));
-    return {};
-  }
+  if (first == nullptr) return {};
   if (!last->end) {
     const std::string before =
         times > 1 ? fmt::format(", after {}", counted(times - 1, "earlier dropout", "earlier dropouts")) : "";

@@ -57,11 +57,6 @@ std::vector<KeySwitch> key_turns(const Observations& seen, std::optional<KeySwit
   return once;
 }
 
-bool is_slice(const Conclusions& all) {
-  return std::any_of(all.recorder.notes.begin(), all.recorder.notes.end(),
-                     [](const RecordedNote& noted) { return noted.note.kind == RecorderNote::Kind::cut; });
-}
-
 std::optional<TimeNs> first_word(const Conclusions& all) {
   std::optional<TimeNs> first;
   const auto take = [&](TimeNs time) { first = std::min(first.value_or(time), time); };

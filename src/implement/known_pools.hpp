@@ -15,7 +15,7 @@ namespace tramlog {
 struct KnownPool {
   std::optional<Name> name;          // of the client it belongs to; none: as its DVC says
   std::vector<std::uint8_t> bytes;   // the pool's objects back to back
-  std::string words;                 // where it comes from: "pool library", "--device-description drill.ddop"
+  std::string words;                 // where it comes from: "pool library", "--device-description drill.pool"
   PoolSource source = PoolSource::library;
 };
 using KnownPools = std::vector<KnownPool>;  // newest last

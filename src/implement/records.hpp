@@ -157,7 +157,7 @@ struct ImplementRecord {
   ControllerId client = kNobody;  // of the network (in Conclusions: of its controllers); kNobody: never claimed
   Address address = 0;
   PoolSource source = PoolSource::none;
-  std::string source_words;       // "uploaded 06:12:14", "from the library", "--device-description drill.ddop"
+  std::string source_words;       // "uploaded 06:12:14", "from the library", "--device-description drill.pool"
   std::optional<Mark> pool_at;    // when it was uploaded or activated
   std::optional<StructureLabel> structure;
   std::optional<LocalizationLabel> localization;

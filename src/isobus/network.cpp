@@ -246,7 +246,11 @@ ControllerId Network::take_known(BusIndex index, Name name, Address address, Tim
   const ControllerId id = find_or_add(name, at, added);
   if (id == kNobody || controllers_[id].address == address) return id;
   end_interval(id, time);
-  if (address >= kNullAddress) return id;
+  if (address >= kNullAddress) {
+    controllers_[id].refused = true;
+    controllers_[id].refused_at = time;
+    return id;
+  }
   if (const ControllerId held_by = owner(index, address); held_by != kNobody) end_interval(held_by, time);
   begin_interval(id, address, at);
   return id;

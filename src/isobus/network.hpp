@@ -132,7 +132,7 @@ class Network {
   void take_claim_request(const Event& frame);
   /// A complete message of PGN 65240.
   void take_commanded_address(const Message& message);
-  /// What a slice says was known at its begin: this NAME held the address (the null address: it was here, and is gone). No claim, and no
+  /// What a slice says was known at its begin: this NAME held the address (the null address: it could not claim one). No claim, and no
   /// word to the sink but that the address changed hands. kNobody if there is no room.
   ControllerId take_known(BusIndex bus, Name name, Address address, TimeNs time);
   /// A frame other than a claim from an address that nobody holds now (for duplicate NAMEs).

@@ -22,7 +22,7 @@ const char* what_is(std::string_view name) {
   if (name == kRosterMember) return "what should be on this machine";
   if (name == kContentsMember) return "this list";
   if (name == kFactsMember) return "this list for programs";
-  if (name.ends_with(".ddop")) return "device description (object pool) as it came over the bus";
+  if (name.ends_with(".pool")) return "device description (object pool) as it came over the bus";
   return "slices of the recording (pcapng, packed with Zstandard)";
 }
 

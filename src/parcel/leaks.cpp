@@ -62,6 +62,13 @@ class CaptureSearch final : public TransferSink {
         if (note->kind == RecorderNote::Kind::mark) found("a note of the technician", event.time);
         if (terms_.replaced_text(note->text) != note->text)
           found("a NAME or serial number in a note of the recorder", event.time);
+        const Bytes data{reinterpret_cast<const std::uint8_t*>(note->data.data()), note->data.size()};
+        // What a slice carries from before its begin is a message; whom it was made for are NAMEs.
+        const bool message = note->kind == RecorderNote::Kind::known && note->number < RecorderNote::kNoPgn;
+        const MessageHead head{event.bus, message ? static_cast<Pgn>(note->number) : 0, note->address,
+                               kGlobalAddress};
+        search(message ? head : MessageHead{}, data, event.time);
+        if (message) look(head, data, event.time);
       }
       return;
     }
@@ -149,7 +156,7 @@ std::optional<Error> find_leak(const std::string& file, const PrivateTerms& term
       const std::string path = folder->path() + "/" + member.name;
       if (const auto written = write_text(path, member.bytes); !written) return written.error();
       error = find_leak_in_capture(path, member.name, terms, schema);
-    } else if (member.name.ends_with(".ddop")) {
+    } else if (member.name.ends_with(".pool")) {
       error = find_in_description(member, terms);
     } else {
       error = find_in_text(member, terms);

@@ -62,11 +62,11 @@ void add_descriptions(std::vector<Member>& members, const Report& report) {
     const std::string who =
         named ? report.found.controllers[static_cast<std::size_t>(implement.client)].name.hex()
               : std::to_string(number);
-    std::string name = fmt::format("device-{}.ddop", who);
+    std::string name = fmt::format("device-{}.pool", who);
     const auto taken = [&](const std::string& wanted) {
       return std::any_of(members.begin(), members.end(), [&](const Member& m) { return m.name == wanted; });
     };
-    if (taken(name)) name = fmt::format("device-{}-{}.ddop", who, number);
+    if (taken(name)) name = fmt::format("device-{}-{}.pool", who, number);
     members.push_back({name, {implement.pool_bytes.begin(), implement.pool_bytes.end()}});
   }
 }

@@ -118,7 +118,7 @@ std::string content_type_of(std::string_view name) {
        {".json", "application/json"},
        {".toml", "application/toml"},
        {".zst", "application/zstd"},
-       {".ddop", "application/octet-stream"}}};
+       {".pool", "application/octet-stream"}}};
   for (const auto& [end, type] : kTypes)
     if (name.ends_with(end)) return type;
   return "application/octet-stream";

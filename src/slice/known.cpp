@@ -10,10 +10,9 @@ namespace {
 
 constexpr std::size_t kMaxBuses = 64;    // as the examiner
 constexpr std::size_t kMaxMembers = 32;  // of one working set
-// Gone is whoever was not heard for this many of its longest pauses, and for this long, after it had talked
-// all the time for a while: a unit that has said its name and waits to be asked is not.
-constexpr int kGonePauses = 4;
-constexpr SpanNs kGone = 5 * kSecond, kTalked = 20 * kSecond, kLongestOfTalk = 2 * kSecond;
+// Who talked all the time for so long, with no longer pause, can be missed when it is silent; a unit that has
+// said its name and waits to be asked cannot.
+constexpr SpanNs kTalked = 20 * kSecond, kLongestOfTalk = 2 * kSecond;
 constexpr std::uint64_t kFramesOfTalk = 50;
 constexpr Pgn kPgnDm13 = 0xDF00, kPgnHeartbeat = 0xF0E4;
 constexpr std::uint8_t kFarewell = 255;  // B1 of a heartbeat: the sender ends in good order
@@ -122,7 +121,6 @@ void Known::take(const Event& event) {
     if (told_ == kNobody) return;
     Voice& voice = unit_of(told_).voice;
     if (voice.frames == 0) voice.first = voice.last = heard;
-    voice.gone = note->boot != 0;
     if (data.size() >= 16) {
       voice.longest_gap =
           std::max<SpanNs>(voice.longest_gap, static_cast<SpanNs>(load_le64(data.data() + 8)));
@@ -145,7 +143,6 @@ void Known::take(const Event& event) {
     voice.longest_gap = std::max(voice.longest_gap, span_between(voice.last, event.time));
   ++voice.frames;
   voice.last = event.time;
-  voice.gone = false;
   if (pgn == kPgnDm13) forget_talk(event.bus, event.time);
   if (pgn == kPgnHeartbeat && event.len > 0 && event.data[0] == kFarewell) voice.first = event.time;
   if (Transfers::is_transport(pgn) || Transfers::is_fast_packet(pgn))
@@ -194,11 +191,8 @@ std::vector<Known::Note> Known::notes(TimeNs at) const {
     const SpanNs age = age_of(unit.voice.last);
     const bool talked = span_between(unit.voice.first, unit.voice.last) >= kTalked &&
                         unit.voice.longest_gap <= kLongestOfTalk && unit.voice.frames >= kFramesOfTalk;
-    const bool gone = unit.voice.gone || controller.address == kNullAddress ||
-                      (talked && age > kGone && age / kGonePauses > unit.voice.longest_gap);
     const Address address = controller.address;
     add(controller.bus, address, kPgnAddressClaimed, age, claim_bytes(controller.name));
-    notes.back().note.boot = gone ? 1 : 0;
     if (talked)
       for (unsigned byte = 0; byte < 8; ++byte)
         notes.back().note.data +=

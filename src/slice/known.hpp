@@ -36,7 +36,6 @@ class Known final : public NetworkSink, public TransferSink {
  private:
   struct Voice {
     TimeNs first = 0, last = 0;
-    bool gone = false;  // said so by an earlier cut
     SpanNs longest_gap = 0;
     std::uint64_t frames = 0;
   };

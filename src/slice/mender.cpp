@@ -1,9 +1,8 @@
 #include "slice/mender.hpp"
 
-#include <sys/stat.h>
-
 #include <algorithm>
 #include <deque>
+#include <filesystem>
 #include <map>
 #include <memory>
 #include <unordered_map>
@@ -337,17 +336,11 @@ std::optional<Error> read_through(const std::string& path, Pass& pass) {
   return std::nullopt;
 }
 
-bool same_file(const std::string& a, const std::string& b) {
-  struct stat first {
-  }, second{};
-  return ::stat(a.c_str(), &first) == 0 && ::stat(b.c_str(), &second) == 0 && first.st_dev == second.st_dev &&
-         first.st_ino == second.st_ino;
-}
-
 }  // namespace
 
 Result<Mended> mend_capture(const std::string& damaged, const std::string& mended) {
-  if (same_file(damaged, mended))
+  std::error_code not_there;
+  if (std::filesystem::equivalent(damaged, mended, not_there))
     return Error{ErrorKind::usage, "the mended capture would overwrite the damaged one", mended,
                  "give another name"};
   AheadBySection ahead;

@@ -72,9 +72,6 @@ class Slicer::Impl {
   }
 
   void take(const Event& event);
-  bool past() const {
-    return plan_.spans.empty() || (tally_.last && *tally_.last > later_by(plan_.spans.back().to, kOutOfStep));
-  }
   SliceTally finish();
 
  private:
@@ -166,7 +163,6 @@ void Slicer::Impl::enter(std::size_t span, TimeNs time) {
   for (const Known::Note& known : known_.notes(time)) {
     if (known.bus >= buses_.size() || !buses_[known.bus].told) continue;
     out_.write_note(buses_[known.bus].written, time, known.note);
-    ++tally_.known;
   }
   ++parts_;
   wrote_until_ = time;
@@ -306,9 +302,6 @@ Slicer::Slicer(SlicePlan plan, CaptureWriter& out) : impl_(std::make_unique<Impl
 Slicer::~Slicer() = default;
 void Slicer::take(std::span<const Event> events) {
   for (const Event& event : events) impl_->take(event);
-}
-bool Slicer::past() const {
-  return impl_->past();
 }
 SliceTally Slicer::finish() {
   return impl_->finish();

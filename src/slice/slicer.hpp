@@ -47,7 +47,6 @@ struct SliceTally {
   std::uint64_t foreign = 0;  // .. of left_out: within the spans, but not to be written (no CAN frame)
   std::vector<std::uint64_t> by_span;  // kept
   std::optional<TimeNs> first, last;   // of all events of the source
-  std::uint64_t known = 0;             // notes of what was known
 };
 
 /// Of the chosen controllers everything that they send and that is sent to them is kept, and besides what the
@@ -58,7 +57,7 @@ struct SliceTally {
 /// Memory: bounded by who is on the bus.
 class Slicer {
  public:
-  /// The writer must outlive it; its interfaces are added here.
+  /// The writer must outlive it; its interfaces are added here, and its errors are told by its own finish().
   Slicer(SlicePlan plan, CaptureWriter& out);
   ~Slicer();
   Slicer(const Slicer&) = delete;
@@ -66,8 +65,6 @@ class Slicer {
 
   /// Events of the whole source in its order, from its begin.
   void take(std::span<const Event> events);
-  /// True once nothing that comes can belong to the slice, if the source's clock only goes forward.
-  bool past() const;
   /// The source has ended (or is not read on). Call once.
   SliceTally finish();
 

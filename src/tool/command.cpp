@@ -129,6 +129,14 @@ Result<Report> examine(const CommonOptions& options, const std::optional<Roster>
   return report;
 }
 
+Result<Report> examine(const CommonOptions& options) {
+  const auto roster = load_roster_if_named(options.roster);
+  if (!roster) return roster.error();
+  const auto schema = load_schema(options.schema, tell_problem);
+  if (!schema) return schema.error();
+  return examine(options, roster.value(), schema.value());
+}
+
 int exit_code_of(const Report& report) {
   if (report.read_error || !report.found.damage.empty() || report.found.short_frames > 0)
     return kDamagedInput;

@@ -76,6 +76,9 @@ struct Intervention {
 Result<Report> examine(const CommonOptions& options, const std::optional<Roster>& roster,
                        const Schema& schema, const Intervention& intervention = {});
 
+/// The same with the roster and the schema that the options name.
+Result<Report> examine(const CommonOptions& options);
+
 /// Damage beats faults: what was read is reported, but it is not all.
 int exit_code_of(const Report& report);
 

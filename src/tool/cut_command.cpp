@@ -153,11 +153,7 @@ int run(const CutCommand& command) {
     if (std::find(options.captures.begin(), options.captures.end(), "-") != options.captures.end())
       return fail(usage("standard input can be read only once, and this needs the report first", "-",
                         "save it to a file"));
-    auto roster = load_roster_if_named(options.roster);
-    if (!roster) return fail(roster.error());
-    auto schema = load_schema(options.schema, tell_problem);
-    if (!schema) return fail(schema.error());
-    auto report = examine(options, *roster, *schema);
+    auto report = examine(options);
     if (!report) return fail(report.error());
     if (auto error = add_words(words, report->found, plan.choice)) return fail(*error);
     const auto margin = static_cast<SpanNs>(std::llround(command.margin_s * 1e9));

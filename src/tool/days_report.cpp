@@ -40,8 +40,7 @@ int one_day(const CommonOptions& options, const Format& format, const std::optio
             const Schema& schema, bool damaged) {
   const auto report = examine(options, roster, schema);
   if (!report) return fail(report.error());
-  FormatOptions how;
-  how = {options.unicode, options.place};
+  const FormatOptions how{options.unicode, options.place};
   return deliver(options, format.report(report.value(), how),
                  damaged ? kDamagedInput : exit_code_of(report.value()));
 }
@@ -109,8 +108,7 @@ class Overview {
     if (names.size() > kDayCaptures) names.resize(kDayCaptures);
     days_.days.back().captures = std::move(names);
     if (!pages_) return std::nullopt;
-    FormatOptions how;
-    how = {options_.unicode, options_.place};
+    const FormatOptions how{options_.unicode, options_.place};
     const auto written = write_text((fs::path(options_.output) / (day.date + ".html")).string(),
                                     format_.report(report.value(), how));
     return written ? std::nullopt : std::optional(written.error());

@@ -68,11 +68,7 @@ int run(const CommonOptions& options, const LiveOptions& live, const AskChoice& 
     return fail(
         {ErrorKind::usage, "nobody said who should be on this machine", "--roster", "give --roster FILE"});
   if (!rollcall && wants_days(options, print.day)) return report_days(options, print.day);
-  auto roster = load_roster_if_named(options.roster);
-  if (!roster) return fail(roster.error());
-  auto schema = load_schema(options.schema, tell_problem);
-  if (!schema) return fail(schema.error());
-  auto report = examine(options, *roster, *schema);
+  auto report = examine(options);
   if (!report) return fail(report.error());
   const auto render = rollcall ? format->rollcall : format->report;
   return deliver(options, render(*report, {options.unicode, options.place}), exit_code_of(*report));

@@ -27,11 +27,7 @@ int run(const CommonOptions& options, bool print_limits) {
   if (format == nullptr)
     return fail({ErrorKind::usage, "unknown format \"" + options.format + "\"", "--format",
                  "choose one of: " + format_names()});
-  auto roster = load_roster_if_named(options.roster);
-  if (!roster) return fail(roster.error());
-  auto schema = load_schema(options.schema, tell_problem);
-  if (!schema) return fail(schema.error());
-  auto report = examine(options, *roster, *schema);
+  auto report = examine(options);
   if (!report) return fail(report.error());
   int code = exit_code_of(*report);
   if (code != kDamagedInput) code = needs_attention(report->found) ? kSomethingWrong : kFine;

@@ -85,11 +85,11 @@ TEST_CASE("A mail parcel opens in another mail reader, its files are those of th
   }
   CHECK(file_text(out + "/.body") == file_text(out + "/summary.txt"));
   CHECK(run("TRAMLOG report " + quoted(parcel)).code == 1);
-  const std::string saved = folder / "saved.ddop";
+  const std::string saved = folder / "saved.pool";
   REQUIRE(run("TRAMLOG devices --save " + quoted(saved) + " " + quoted(kDrill)).code == 0);
   std::size_t descriptions = 0;
   for (const auto& entry : fs::directory_iterator(out))
-    if (entry.path().extension() == ".ddop") {
+    if (entry.path().extension() == ".pool") {
       ++descriptions;
       CHECK(file_text(entry.path()) == file_text(saved));
     }

@@ -355,7 +355,7 @@ TEST_CASE("What is planted in a recording is nowhere in a private parcel", "[pri
     CHECK(said_nothing);
     std::string description;
     for (const auto& entry : fs::directory_iterator(out))
-      if (entry.path().extension() == ".ddop") description = file_text(entry.path());
+      if (entry.path().extension() == ".pool") description = file_text(entry.path());
     CHECK(description.find(stand_in) != std::string::npos);
     CHECK(description.find(stand_in + " drill") != std::string::npos);
     CHECK(file_text(out + "/roster.toml").find("MTR 4.2 " + stand_in) != std::string::npos);
