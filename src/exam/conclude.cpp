@@ -11,6 +11,18 @@
 namespace tramlog {
 namespace {
 constexpr std::uint32_t kGapsOfPace = 20;  // fewer do not tell a pace
+
+// Without the times in which no frame at all could be written; spans are sorted by their start.
+double heard_seconds(const std::vector<BlindSpan>& spans, double seconds) {
+  double heard = seconds;
+  TimeNs until = INT64_MIN;
+  for (const BlindSpan& span : spans) {
+    if (span.kind == Deafness::frames_lost || span.end <= until) continue;
+    heard -= to_seconds(span_between(std::max(span.start, until), span.end));
+    until = span.end;
+  }
+  return heard > 0 ? heard : seconds;
+}
 }  // namespace
 
 Conclusions Examiner::Impl::conclude(const std::optional<Roster>& roster, const CauseWeights& weights) {
@@ -111,6 +123,7 @@ void Conclude::buses() {
     // A clock that was put back makes the time between first and last event shorter than what was recorded.
     double seconds = to_seconds(state_.now_ - state_.start_);
     for (const ClockStep& step : state_.clock_steps_) seconds += to_seconds(step.back);
+    seconds = heard_seconds(summary.blind, seconds);
     if (seconds > 0) summary.load_mean_pct = 100.0 * static_cast<double>(bits) / (rate * seconds);
     // A capture shorter than a window has no full second: its mean is its peak.
     summary.load_peak_pct =
@@ -442,11 +455,18 @@ bool is_slice(const Conclusions& all) {
                      [](const RecordedNote& noted) { return noted.note.kind == RecorderNote::Kind::cut; });
 }
 
+const BlindSpan* blind_span(const Conclusions& all, const Fault& fault) {
+  if (fault.code != "recorder.blind" || !fault.bus || *fault.bus >= all.buses.size()) return nullptr;
+  for (const BlindSpan& span : all.buses[*fault.bus].blind)
+    if (span.start == fault.start && span.end == fault.end) return &span;
+  return nullptr;
+}
+
 SpanNs blind_total(const Conclusions& all) {
   std::vector<std::pair<TimeNs, TimeNs>> spans;
   for (const BusSummary& bus : all.buses)
     for (const BlindSpan& span : bus.blind)
-      if (!span.left_out) spans.emplace_back(span.start, span.end);
+      if (span.kind != Deafness::left_out) spans.emplace_back(span.start, span.end);
   std::sort(spans.begin(), spans.end());
   SpanNs sum = 0;
   TimeNs counted_to = INT64_MIN;

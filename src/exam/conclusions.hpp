@@ -24,13 +24,25 @@
 
 namespace tramlog {
 
+/// Why the recorder did not hear.
+enum class Deafness : std::uint8_t {
+  frames_lost,     // some of the frames, the others are here
+  stood_still,     // no statistics blocks: it stood still, or its clock was set forward
+  cut_off,         // one run ended without a word, another begins
+  bus_off,         // its interface took itself off the bus
+  interface_down,
+  paused,          // on purpose
+  damaged,         // heard and written, but the capture cannot be read here
+  left_out         // on purpose: it lies between the parts of a slice
+};
+
 /// The recorder itself saw nothing, or not all, in this time.
 struct BlindSpan {
   TimeNs start = 0;
   TimeNs end = 0;
   std::optional<std::uint64_t> frames_lost;
   std::string reason;
-  bool left_out = false;  // on purpose: it lies between the parts of a slice
+  Deafness kind = Deafness::frames_lost;
 };
 
 struct BusSummary {
@@ -39,7 +51,7 @@ struct BusSummary {
   std::uint64_t error_frames = 0;
   std::uint64_t bitrate = 0;  // bit/s; 250000 where the capture does not tell
   bool bitrate_told = false;
-  double load_mean_pct = 0;  // stuffed bits with intermission / bits the time could hold
+  double load_mean_pct = 0;  // stuffed bits with intermission / bits that the time in which it could hear could hold
   double load_peak_pct = 0;  // highest full second
   TimeNs load_peak_at = 0;
   std::uint64_t eleven_bit = 0;  // frames with an 11-bit identifier
@@ -278,6 +290,9 @@ struct Conclusions {
 
 /// Some of a longer recording (tramlog cut).
 bool is_slice(const Conclusions& conclusions);
+
+/// The span that a fault "recorder.blind" tells of; none: it is another fault.
+const BlindSpan* blind_span(const Conclusions& conclusions, const Fault& fault);
 
 /// How long the recorder was blind on any bus; times in which it was blind on several count once.
 SpanNs blind_total(const Conclusions& conclusions);

@@ -10,15 +10,34 @@ constexpr const char* kDropped = "frames dropped by the kernel or the interface"
 // A hole in the statistics is one from this many of their own periods on.
 constexpr double kHolePeriods = 2.5;
 constexpr std::size_t kEnoughDistances = 4;
-constexpr const char* kStoodStill = "the recorder stood still: no statistics blocks";
-constexpr const char* kCutOff = "the recorder was cut off, or not running";
-constexpr const char* kBusOff = "the recorder's interface was bus-off";
-constexpr const char* kLeftOut = "left out of this slice";
 // Frames that were queued when the interface went deaf may still be written.
 constexpr SpanNs kQueued = kSecond;
+
+const char* deafness_words(Deafness kind) {
+  switch (kind) {
+    case Deafness::frames_lost: return kDropped;
+    case Deafness::stood_still: return "the recorder stood still: no statistics blocks";
+    case Deafness::cut_off: return "the recorder was cut off, or not running";
+    case Deafness::bus_off: return "the recorder's interface was bus-off";
+    case Deafness::interface_down: return "the interface was down";
+    case Deafness::paused: return "recording was paused";
+    case Deafness::damaged: return "the capture is damaged here";
+    case Deafness::left_out: return "left out of this slice";
+  }
+  return "";
+}
+
+Deafness deafness_of(LinkState state) {
+  return state == LinkState::paused ? Deafness::paused : Deafness::interface_down;
+}
+
 }  // namespace
 
-void Hearing::add(TimeNs start, TimeNs end, std::optional<std::uint64_t> frames, std::string reason) {
+void Hearing::add(TimeNs start, TimeNs end, Deafness kind) {
+  add(start, end, std::nullopt, deafness_words(kind), kind);
+}
+
+void Hearing::add(TimeNs start, TimeNs end, std::optional<std::uint64_t> frames, std::string reason, Deafness kind) {
   if (end < start) end = start;
   lost_until_ = std::max(lost_until_, end);
   // Many small losses in a row are one span: adaptors lose in bursts, and memory is bounded.
@@ -36,7 +55,7 @@ void Hearing::add(TimeNs start, TimeNs end, std::optional<std::uint64_t> frames,
     if (frames) spans_.back().frames_lost = spans_.back().frames_lost.value_or(0) + *frames;
     return;
   }
-  spans_.push_back({start, end, frames, std::move(reason)});
+  spans_.push_back({start, end, frames, std::move(reason), kind});
 }
 
 void Hearing::take_counters(const Counters& counters, TimeNs time, std::uint64_t recorded,
@@ -53,7 +72,7 @@ void Hearing::take_counters(const Counters& counters, TimeNs time, std::uint64_t
     if ((blocks_ > 3 || pace_known_) && is_hole(distance) && !down_since_) {
       // Frames right behind the last block were still recorded: blind from the later of the two.
       const TimeNs from = unexplained_from(last_frame < time ? last_frame : last_time_, time);
-      if (is_hole(time - from)) add(from, time, std::nullopt, kStoodStill);
+      if (is_hole(time - from)) add(from, time, Deafness::stood_still);
     }
     learn_period(distance);
     if (dropped > last_dropped_) {
@@ -118,12 +137,12 @@ void Hearing::take_gap(TimeNs last_frame, TimeNs time) {
   // Statistics that had ended while frames still came say nothing.
   if (last_frame > last_time_ && is_hole(last_frame - last_time_)) return;
   const TimeNs from = unexplained_from(last_frame, time);
-  if (is_hole(time - from)) add(from, time, std::nullopt, kStoodStill);
+  if (is_hole(time - from)) add(from, time, Deafness::stood_still);
 }
 
 void Hearing::take_frame(TimeNs time) {
   if (bus_off_since_ && time - *bus_off_since_ > kQueued) {
-    add(*bus_off_since_, time, std::nullopt, kBusOff);
+    add(*bus_off_since_, time, Deafness::bus_off);
     bus_off_since_.reset();
   }
   if (down_since_ && time - *down_since_ > kQueued) take_link(LinkState::up, time);
@@ -131,9 +150,7 @@ void Hearing::take_frame(TimeNs time) {
 
 void Hearing::take_link(LinkState state, TimeNs time) {
   if (state == LinkState::up) {
-    if (down_since_)
-      add(*down_since_, time, std::nullopt,
-          down_state_ == LinkState::paused ? "recording was paused" : "the interface was down");
+    if (down_since_) add(*down_since_, time, deafness_of(down_state_));
     down_since_.reset();
   } else if (!down_since_) {
     down_since_ = time;
@@ -166,7 +183,7 @@ void Hearing::take_error(std::uint32_t mask, const std::uint8_t* data, unsigned 
   if (mask & error_frame::kBusOff && !bus_off_since_) bus_off_since_ = time;
   const bool active_again = (mask & error_frame::kController) && len > 1 && (data[1] & error_frame::kActiveAgain);
   if (bus_off_since_ && ((mask & error_frame::kRestarted) || active_again)) {
-    add(*bus_off_since_, time, std::nullopt, kBusOff);
+    add(*bus_off_since_, time, Deafness::bus_off);
     bus_off_since_.reset();
   }
   if ((mask & error_frame::kController) && len > 1 && (data[1] & error_frame::kReceiveOverflow))
@@ -174,13 +191,13 @@ void Hearing::take_error(std::uint32_t mask, const std::uint8_t* data, unsigned 
 }
 
 void Hearing::take_damage(TimeNs from, TimeNs to) {
-  add(from, to, std::nullopt, "the capture is damaged here");
+  add(from, to, Deafness::damaged);
 }
 
 void Hearing::take_new_run(TimeNs last_frame, TimeNs time) {
   // Heard nothing in the run before, or told that it stopped: nothing to add.
   if (!down_since_ && (blocks_ > 0 || last_frame > 0))
-    add(unexplained_from(last_frame, time), time, std::nullopt, kCutOff);
+    add(unexplained_from(last_frame, time), time, Deafness::cut_off);
   last_time_ = time;
   last_dropped_ = 0;
   told_lost_ = 0;
@@ -190,10 +207,7 @@ void Hearing::take_new_run(TimeNs last_frame, TimeNs time) {
 
 void Hearing::take_left_out(TimeNs time, bool filtered) {
   filtered_ = filtered;
-  if (down_since_) {
-    add(*down_since_, time, std::nullopt, kLeftOut);
-    if (!spans_.empty()) spans_.back().left_out = spans_.back().reason == kLeftOut;
-  }
+  if (down_since_) add(*down_since_, time, Deafness::left_out);
   down_since_.reset();
   bus_off_since_.reset();
   told_lost_ = 0;
@@ -209,11 +223,9 @@ void Hearing::take_pace(SpanNs period) {
 }
 
 void Hearing::finish(TimeNs end) {
-  if (bus_off_since_) add(*bus_off_since_, end, std::nullopt, kBusOff);
+  if (bus_off_since_) add(*bus_off_since_, end, Deafness::bus_off);
   // A recording that ends with its last word was not blind after it.
-  if (down_since_ && *down_since_ < end)
-    add(*down_since_, end, std::nullopt,
-        down_state_ == LinkState::paused ? "recording was paused" : "the interface was down");
+  if (down_since_ && *down_since_ < end) add(*down_since_, end, deafness_of(down_state_));
   bus_off_since_.reset();
   down_since_.reset();
 }

@@ -61,7 +61,9 @@ class Hearing {
   bool is_hole(SpanNs span) const;
   /// Since when nothing was heard of frames, statistics or another reason for silence.
   TimeNs unexplained_from(TimeNs last_frame, TimeNs time) const;
-  void add(TimeNs start, TimeNs end, std::optional<std::uint64_t> frames, std::string reason);
+  void add(TimeNs start, TimeNs end, std::optional<std::uint64_t> frames, std::string reason,
+           Deafness kind = Deafness::frames_lost);
+  void add(TimeNs start, TimeNs end, Deafness kind);
 
   std::vector<BlindSpan> spans_;
   std::uint64_t over_cap_ = 0;

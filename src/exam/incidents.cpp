@@ -155,6 +155,24 @@ void gather_by_codes(Gathering& g, IncidentKind kind, std::initializer_list<cons
   }
 }
 
+// What was written and cannot be read any more is no matter of the recorder's hearing, nor are the frames that
+// its statistics count around such a place.
+void gather_damaged_times(Gathering& g) {
+  const auto home = std::find_if(g.incidents.begin(), g.incidents.end(),
+                                 [](const Incident& i) { return i.kind == IncidentKind::capture; });
+  if (home == g.incidents.end()) return;
+  for (const std::size_t f : faults_with(g.all, "recorder.blind")) {
+    const BlindSpan* span = blind_span(g.all, g.all.faults[f]);
+    if (span == nullptr) continue;
+    const auto& spans = g.all.buses[*g.all.faults[f].bus].blind;
+    if (std::any_of(spans.begin(), spans.end(), [&](const BlindSpan& damaged) {
+          return damaged.kind == Deafness::damaged && damaged.start <= span->end && damaged.end >= span->start &&
+                 (span->kind == Deafness::damaged || span->kind == Deafness::frames_lost);
+        }))
+      g.take(*home, f);
+  }
+}
+
 // A full bus keeps low priorities waiting until they look gone. Who starts anew afterwards was gone indeed.
 void gather_load(Gathering& g) {
   constexpr SpanNs kBefore = 3 * kSecond;  // last heard up to a slow period before the full second began
@@ -211,8 +229,9 @@ std::vector<Incident> gather_incidents(const Conclusions& all, const Observation
   gather_by_codes(g, IncidentKind::errors, {"bus.bit-rate-suspect", "recorder.only-errors"}, false);
   gather_by_roster(g);
   // Before the rest, or an error frame of a cut would be an incident of its own.
-  gather_by_codes(g, IncidentKind::recorder, {"recorder.blind"}, false);
   gather_by_codes(g, IncidentKind::capture, {"capture.damaged"}, false);
+  gather_damaged_times(g);
+  gather_by_codes(g, IncidentKind::recorder, {"recorder.blind"}, false);
   gather_beginning(g);
   fold_consequences(all, g.incidents, g.taken);
   gather_by_codes(g, IncidentKind::errors,

@@ -300,36 +300,47 @@ namespace {
 
 void tell_blindness(Day& day) {
   const Conclusions& all = day.all;
-  std::optional<std::size_t> finding;
+  std::map<TimeNs, std::size_t> findings;  // by the begin of the span
   bool main = false;
   std::size_t incidents = 0;
-  for (std::size_t i = 0; i < all.findings.size() && !finding; ++i) {
+  for (std::size_t i = 0; i < all.findings.size(); ++i) {
     if (i == 0 || all.findings[i - 1].incident != all.findings[i].incident) ++incidents;
-    if (!is_only_blindness(all, all.findings[i])) continue;
-    finding = i;
-    main = incidents <= kMainIncidents;
+    for (const std::size_t f : all.findings[i].faults)
+      if (all.faults[f].code == kBlind) findings.emplace(all.faults[f].start, i);
+    main = main || (incidents <= kMainIncidents && is_only_blindness(all, all.findings[i]));
   }
   std::vector<BlindSpan> spans;
   for (const BusSummary& bus : all.buses)
     for (const BlindSpan& span : bus.blind)
-      if (span.end > span.start && !span.left_out) spans.push_back(span);
+      if (span.end > span.start && span.kind != Deafness::left_out) spans.push_back(span);
   std::stable_sort(spans.begin(), spans.end(),
                    [](const BlindSpan& a, const BlindSpan& b) { return a.start < b.start; });
   std::vector<BlindSpan> apart;  // blind on several buses at a time is one time
-  for (const BlindSpan& span : spans)
-    if (!apart.empty() && span.start <= apart.back().end)
-      apart.back().end = std::max(apart.back().end, span.end);
-    else
+  for (const BlindSpan& span : spans) {
+    if (apart.empty() || span.start > apart.back().end) {
       apart.push_back(span);
+      continue;
+    }
+    BlindSpan& same = apart.back();
+    same.end = std::max(same.end, span.end);
+    if (same.kind == Deafness::frames_lost && span.kind == Deafness::damaged) {
+      same.kind = span.kind;
+      same.reason = span.reason;
+    }
+  }
   for (std::size_t i = 0; i < apart.size(); ++i) {
     const BlindSpan& span = apart[i];
-    const char* does = span.frames_lost ? "the recorder does not hear all" : "the recorder is blind";
+    const char* does = span.kind == Deafness::damaged ? "the recording cannot be read"
+                       : span.frames_lost             ? "the recorder does not hear all"
+                                                      : "the recorder is blind";
     const std::string length =
         fmt::format("{} for {}", does, format_span(span_between(span.start, span.end)));
-    Happening& line = day.add(Phase::recorder, span.start, i == 0 && main ? kStays : kRecorder, "blind",
+    Happening& line = day.add(Phase::recorder, span.start, i == 0 && main ? kStays : kRecorder,
+                              span.kind == Deafness::damaged ? "unreadable" : "blind",
                               {length + ": " + printable_utf8(span.reason), length, does});
     line.line.until = span.end;
-    line.line.finding = finding;
+    if (const auto finding = findings.find(span.start); finding != findings.end())
+      line.line.finding = finding->second;
   }
 }
 

@@ -7,6 +7,7 @@
 #include <numeric>
 
 #include "exam/words.hpp"
+#include "report/answer_silence.hpp"
 
 namespace tramlog {
 
@@ -60,6 +61,7 @@ void entry_answers(Lines& lines, const Conclusions& all, const AnswerStyle& styl
   std::size_t required = 0;
   std::size_t nameless = 0;
   std::size_t told = 0;
+  std::size_t with_bus = 0;
   const auto when = [&](std::size_t i) {
     return roll.entries[i].controller ? trouble_start(all, *roll.entries[i].controller) : all.start;
   };
@@ -74,6 +76,11 @@ void entry_answers(Lines& lines, const Conclusions& all, const AnswerStyle& styl
     }
     if (entry.nameless) {
       ++nameless;
+      continue;
+    }
+    const bool away = entry.state == EntryState::intermittent || entry.state == EntryState::lost;
+    if (away && entry.controller && away_with_bus(all, *entry.controller)) {
+      ++with_bus;
       continue;
     }
     if (style.brief && ++told > kBriefAnswers) continue;
@@ -91,7 +98,8 @@ void entry_answers(Lines& lines, const Conclusions& all, const AnswerStyle& styl
   std::size_t unknown = 0;
   for (const RollcallEntry& entry : roll.entries) unknown += entry.state == EntryState::software_unknown;
   lines.push_back(
-      fmt::format("{} of {} expected controllers are here as they should be{}.", fine, required,
+      fmt::format("{} of {} expected controllers are here as they should be{}{}.", fine, required,
+                  with_bus > 0 ? fmt::format(", {} away only with the bus", with_bus) : "",
                   unknown > 0 ? fmt::format(", the software of {} of them is unknown", unknown) : ""));
   if (!roll.extra.empty())
     lines.push_back(fmt::format("{} on the bus that the roster does not know.",
@@ -105,6 +113,7 @@ void controller_answers(Lines& lines, const Conclusions& all, const AnswerStyle&
   for (const std::size_t i : in_order(all.controllers.size(), when, style)) {
     const ControllerRecord& c = all.controllers[i];
     if (c.state == ControllerState::present || (only_extra && !c.label.empty())) continue;
+    if (away_with_bus(all, i)) continue;
     if (style.brief && ++told > kBriefAnswers) continue;
     const Dropout* shown = nullptr;
     std::size_t times = 0;
@@ -150,7 +159,7 @@ void lost_before(Lines& lines, const Conclusions& all) {
 
 std::vector<std::string> answer_lines(const Report& report, const AnswerStyle& style) {
   const Conclusions& all = report.found;
-  Lines lines;
+  Lines lines = silence_answers(all, style.brief ? kBriefLines : all.silences.size());
   if (all.nothing_read()) {
     lines.push_back("The capture holds no CAN frame at all; nothing can be said of the machine.");
   } else if (all.rollcall) {
@@ -175,17 +184,6 @@ std::vector<std::string> answer_lines(const Report& report, const AnswerStyle& s
                                   voice_words(all, d.controller, d.address), mark_words(d.start),
                                   format_span(d.judged_until - d.start.time),
                                   d.end ? "" : " until the capture's end"));
-  std::size_t silences = 0;
-  for (const BusSilence& silence : all.silences) {
-    if (silence.verdict != BusSilence::Verdict::silent && silence.verdict != BusSilence::Verdict::unknown)
-      continue;
-    if (style.brief && ++silences > kBriefLines) break;
-    const bool unknown = silence.verdict == BusSilence::Verdict::unknown;
-    lines.push_back(
-        fmt::format("{}  {}: for {}, since {}.", unknown ? "SILENCE OF BUS OR RECORDER" : "BUS SILENT",
-                    all.buses[silence.bus].name, format_span(silence.judged_until - silence.start.time),
-                    mark_words(silence.start)));
-  }
   if (const SpanNs blind = blind_total(all); blind > 0)
     lines.push_back(fmt::format(
         "RECORDER BLIND  for {} in all: nothing is said of the machine for that time.", format_span(blind)));

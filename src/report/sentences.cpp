@@ -40,7 +40,7 @@ std::string dropout_words(const Conclusions& all, const Dropout& d) {
 std::vector<BlindSpan> unheard(const BusSummary& bus) {
   std::vector<BlindSpan> spans;
   for (const BlindSpan& span : bus.blind)
-    if (!span.left_out && span.end > span.start) spans.push_back(span);
+    if (span.kind != Deafness::left_out && span.end > span.start) spans.push_back(span);
   std::stable_sort(spans.begin(), spans.end(),
                    [](const BlindSpan& a, const BlindSpan& b) { return a.start < b.start; });
   std::vector<BlindSpan> apart;

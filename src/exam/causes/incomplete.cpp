@@ -11,14 +11,24 @@ namespace {
 constexpr std::size_t kReasons = 3;
 
 void tell(const Scene& scene, Finding& finding) {
-  std::size_t nameless = 0;
+  std::size_t nameless = 0, times = 0, others = 0;
+  std::uint64_t frames = 0;
   for (const std::size_t f : scene.incident.faults) {
     const Fault& fault = scene.all.faults[f];
     nameless += fault.code == "network.unclaimed";
-    if (finding.why.size() < kReasons) finding.why.push_back(fault.text);
+    if (const BlindSpan* span = blind_span(scene.all, fault)) {
+      ++times;
+      frames += span->frames_lost.value_or(0);
+    } else if (++others <= kReasons) {
+      finding.why.push_back(fault.text);
+    }
   }
-  if (scene.incident.faults.size() > kReasons)
-    finding.why.push_back(fmt::format("And {} more.", scene.incident.faults.size() - kReasons));
+  if (others > kReasons) finding.why.push_back(fmt::format("And {} more.", others - kReasons));
+  if (times > 0)
+    finding.why.push_back(fmt::format(
+        "{} of this report {} from it: times without a word{}.", counted(times, "line", "lines"),
+        times == 1 ? "follows" : "follow",
+        frames > 0 ? fmt::format(", {} counted by the recorder", counted(frames, "frame", "frames")) : ""));
   const std::string lost =
       fmt::format("{} could not be read", counted(scene.all.damaged_bytes, "byte", "bytes"));
   if (nameless > 0) {

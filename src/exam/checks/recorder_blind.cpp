@@ -11,7 +11,7 @@ namespace {
 void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faults) {
   for (std::size_t b = 0; b < all.buses.size(); ++b)
     for (const BlindSpan& span : all.buses[b].blind) {
-      if (span.left_out) continue;
+      if (span.kind == Deafness::left_out) continue;
       Fault fault;
       fault.code = recorder_blind.code;
       // Below a second and a handful of frames no controller can hide.
@@ -21,8 +21,9 @@ void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faul
       fault.end = span.end;
       fault.bus = static_cast<BusIndex>(b);
       fault.text = fmt::format(
-          "The recorder did not hear all of {} for {}: {}{}.", all.buses[b].name,
-          format_span(span.end - span.start), span.reason,
+          "{} {} for {}: {}{}.",
+          span.kind == Deafness::damaged ? "What was recorded cannot be read of" : "The recorder did not hear all of",
+          all.buses[b].name, format_span(span.end - span.start), span.reason,
           span.frames_lost ? fmt::format(", {} lost", counted(*span.frames_lost, "frame", "frames")) : "");
       fault.evidence.push_back({{span.start, 0}, "heard until here"});
       fault.evidence.push_back({{span.end, 0}, "heard again from here"});

@@ -230,7 +230,7 @@ std::string roll(const Conclusions& all) {
   page.item("  ",
             fmt::format(
                 "{} present{}.",
-                counted(present, wrong.empty() ? "is" : "other is", wrong.empty() ? "are" : "others are"),
+                present == 0 ? "No other is" : counted(present, wrong.empty() ? "is" : "other is", wrong.empty() ? "are" : "others are"),
                 all.unclaimed.empty() ? ""
                                       : fmt::format("; {} talked without a claim",
                                                     counted(all.unclaimed.size(), "address", "addresses"))));

@@ -60,7 +60,7 @@ void buses_part(HtmlPage& page, const Conclusions& all) {
   std::size_t spans = 0;
   for (const BusSummary& bus : all.buses) {
     for (const BlindSpan& span : bus.blind) {
-      if (span.left_out) continue;  // it was heard, and stands in the recording that this is a slice of
+      if (span.kind == Deafness::left_out) continue;  // it was heard, and stands in the recording that this is a slice of
       ++spans;
       if (blind.rows() < kListedBlind)
         blind.row({format_time_of_day(span.start), format_time_of_day(span.end), bus.name,

@@ -42,10 +42,11 @@ class Backdrop {
         const double x = axis.x(span.start);
         const std::string times =
             fmt::format("{} to {}", format_time_of_day(span.start), format_time_of_day(span.end));
-        (span.left_out ? left_out_ : deaf_) = true;
-        boxes += html_box(span.left_out ? "omitted" : "deaf", x, axis.x(span.end) - x, 0, TimeAxis::kHeight,
-                          span.left_out ? "left out of this slice: " + times
-                                        : fmt::format("recorder blind {}: {}", times, span.reason));
+        const bool omitted = span.kind == Deafness::left_out;
+        (omitted ? left_out_ : deaf_) = true;
+        boxes += html_box(omitted ? "omitted" : "deaf", x, axis.x(span.end) - x, 0, TimeAxis::kHeight,
+                          omitted ? "left out of this slice: " + times
+                                  : fmt::format("recorder blind {}: {}", times, span.reason));
       }
       blind_.push_back(boxes);
     }

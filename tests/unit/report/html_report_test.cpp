@@ -277,7 +277,7 @@ TEST_CASE("Presence ends where the day ends, and is broken off where nobody hear
   };
   CHECK(lane().find("class=\"here\" x=\"100\" y=\"22\" width=\"900\"") != std::string::npos);
   // Two spans that overlap, one that the slice left out, and a silence.
-  BlindSpan omitted{HandMade::at(500), HandMade::at(600), std::nullopt, "left out", true};
+  BlindSpan omitted{HandMade::at(500), HandMade::at(600), std::nullopt, "left out", Deafness::left_out};
   all.buses[0].blind = {{HandMade::at(200), HandMade::at(300), 1, "overrun"},
                         {HandMade::at(250), HandMade::at(310), 1, "overrun"},
                         omitted};

@@ -187,12 +187,12 @@ TEST_CASE("what the recorder did not hear counts once, and not what a slice left
   all.frames = 1;
   all.buses.resize(1);
   all.buses[0].name = "can0";
-  BlindSpan omitted{kStart + 10 * kMinute, kStart + 20 * kMinute, std::nullopt, "left out", true};
-  BlindSpan moment{kStart + 30 * kMinute, kStart + 30 * kMinute, 1, "lost", false};
+  BlindSpan omitted{kStart + 10 * kMinute, kStart + 20 * kMinute, std::nullopt, "left out", Deafness::left_out};
+  BlindSpan moment{kStart + 30 * kMinute, kStart + 30 * kMinute, 1, "lost", Deafness::frames_lost};
   all.buses[0].blind = {omitted, moment};
   CHECK(find_format("summary")->report(report, {}).find("DID NOT HEAR") == std::string::npos);
-  all.buses[0].blind.push_back({kStart + 40 * kMinute, kStart + 42 * kMinute, 1, "overrun", false});
-  all.buses[0].blind.push_back({kStart + 41 * kMinute, kStart + 43 * kMinute, 1, "overrun", false});
+  all.buses[0].blind.push_back({kStart + 40 * kMinute, kStart + 42 * kMinute, 1, "overrun", Deafness::frames_lost});
+  all.buses[0].blind.push_back({kStart + 41 * kMinute, kStart + 43 * kMinute, 1, "overrun", Deafness::frames_lost});
   CHECK(find_format("summary")
             ->report(report, {})
             .find("can0: 3 min 00 s in 1 span, first from 06:32:00: overrun.") != std::string::npos);
