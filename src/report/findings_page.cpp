@@ -3,9 +3,12 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <set>
+#include <string_view>
 
 #include "exam/story.hpp"
 #include "exam/words.hpp"
+#include "report/first_step.hpp"
 #include "report/report.hpp"
 
 namespace tramlog {
@@ -63,6 +66,17 @@ std::vector<std::size_t> loose_faults(const Conclusions& all) {
       loose.push_back(f);
   std::stable_sort(loose.begin(), loose.end(), [&](std::size_t a, std::size_t b) {
     return all.faults[a].severity > all.faults[b].severity;
+  });
+  // Where few have room, each should ask for other work.
+  std::set<std::string_view> steps;
+  std::vector<bool> repeats(all.faults.size(), false);
+  for (const std::size_t f : loose) {
+    const char* step = first_step(all.faults[f].code);
+    repeats[f] = !steps.insert(step != nullptr ? step : "").second;
+  }
+  std::stable_sort(loose.begin(), loose.end(), [&](std::size_t a, std::size_t b) {
+    const Severity of_a = all.faults[a].severity, of_b = all.faults[b].severity;
+    return of_a != of_b ? of_a > of_b : repeats[a] < repeats[b];
   });
   return loose;
 }

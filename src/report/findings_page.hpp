@@ -25,7 +25,8 @@ std::string finding_words(const Conclusions& all, std::size_t rank);
 /// Ranks of the first findings of the most important incidents, at most kMainIncidents; `more`: how many
 /// incidents follow.
 std::vector<std::size_t> main_findings(const Conclusions& all, std::size_t* more = nullptr);
-/// Faults and warnings that no finding speaks for, faults first.
+/// Faults and warnings that no finding speaks for, faults first; of each, those first that ask for other work
+/// (report/first_step.hpp) than the ones before.
 std::vector<std::size_t> loose_faults(const Conclusions& all);
 
 /// "MAIN FINDINGS": the most important incidents; if they are fewer than three, faults that no finding speaks

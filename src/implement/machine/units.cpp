@@ -86,7 +86,7 @@ class Units final : public MachineWatch {
                       sender_words(address), changed_at_ ? " since the latest change" : "", summary(told))));
       return;
     }
-    std::string differences;
+    std::vector<std::pair<std::string, std::string>> differ_in;  // what, and who says which; those alike together
     const auto differ = [&](const char* what, auto value) {
       // Value in words -> who says so; an empty value says nothing and agrees with everything.
       std::map<std::string, std::string> said;
@@ -97,12 +97,13 @@ class Units final : public MachineWatch {
         who += (who.empty() ? "" : " and ") + sender_words(address);
       }
       if (said.size() < 2) return;
-      differences += fmt::format("{}{}: ", differences.empty() ? "" : "; ", what);
-      bool first = true;
-      for (const auto& [words, who] : said) {
-        differences += fmt::format("{}{} ({})", first ? "" : ", ", words, who);
-        first = false;
-      }
+      std::string told;
+      for (const auto& [words, who] : said) told += fmt::format("{}{} ({})", told.empty() ? "" : ", ", words, who);
+      const auto alike = std::find_if(differ_in.begin(), differ_in.end(), [&](const auto& d) { return d.second == told; });
+      if (alike == differ_in.end())
+        differ_in.emplace_back(what, told);
+      else
+        alike->first += std::string(", ") + what;
     };
     differ("language", [](const Told& told) {
       return told.has_language() ? "\"" + told.language() + "\"" : std::string();
@@ -114,6 +115,8 @@ class Units final : public MachineWatch {
       differ(kUnitTerms[i], [i](const Told& told) {
         return told.unit(i) == kNoAction ? std::string() : std::string(kSystemTerms[told.unit(i)]);
       });
+    std::string differences;
+    for (const auto& [what, told] : differ_in) differences += fmt::format("{}{}: {}", differences.empty() ? "" : "; ", what, told);
     CheckLine line = make_line("units.disagree", "units", "",
                                differences.empty() ? Verdict::pass : Verdict::attention, "");
     if (differences.empty()) {

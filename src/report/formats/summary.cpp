@@ -5,11 +5,11 @@
 
 #include <algorithm>
 #include <map>
-#include <set>
 
 #include "exam/story.hpp"
 #include "exam/words.hpp"
 #include "report/answer_page.hpp"
+#include "report/code_words.hpp"
 #include "report/findings_page.hpp"
 #include "report/first_step.hpp"
 #include "report/format.hpp"
@@ -115,11 +115,11 @@ void told_and_step(Page& page, const std::string& prefix, TimeNs time, const std
   if (!step.empty()) short_item(page, std::string(prefix.size(), ' ') + "First: ", step, kStepLines);
 }
 
-// Of those that have no room: how often each code came.
-std::string counted_codes(const std::map<std::string, std::size_t>& counts) {
+// Of those that have no room: what they are, and how often each came.
+std::string counted_words(const std::map<std::string, std::size_t>& counts) {
   std::string words;
-  for (const auto& [code, count] : counts)
-    words += (words.empty() ? "" : ", ") + (count > 1 ? fmt::format("{} x {}", count, code) : code);
+  for (const auto& [what, count] : counts)
+    words += (words.empty() ? "" : ", ") + (count > 1 ? fmt::format("{} ({})", what, count) : what);
   return words;
 }
 
@@ -173,20 +173,19 @@ std::string findings(const Conclusions& all, std::size_t above) {
     tell(fmt::format("  {}. ", rank + 1), finding.start, finding_words(all, rank),
          finding.next_steps.empty() ? std::string() : finding.next_steps.front());
   }
-  // One fault for each first step: what asks for the same work needs no room of its own.
-  std::set<std::string_view> steps;
   std::map<std::string, std::size_t> others;
+  std::size_t shown = ranks.size();
   for (const std::size_t f : loose) {
     const Fault& fault = all.faults[f];
     const char* step = first_step(fault.code);
-    if (ranks.size() + steps.size() >= kMainIncidents || !steps.insert(step != nullptr ? step : "").second)
-      ++others[fault.code];
+    if (++shown > kMainIncidents)
+      ++others[code_words(fault.code)];
     else
       tell("  *  ", fault.start, fault.text, step != nullptr ? step : "");
   }
   std::string rest;
   if (more > 0) rest = counted(more, "finding", "findings");
-  if (!others.empty()) rest += (rest.empty() ? "" : ", ") + counted_codes(others);
+  if (!others.empty()) rest += (rest.empty() ? "" : ", ") + counted_words(others);
   std::string text = limited(told, kFindings - 5);
   Page end(false);
   if (!rest.empty()) short_item(end, "  Besides: ", rest + ".", 2);

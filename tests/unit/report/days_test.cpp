@@ -190,7 +190,7 @@ TEST_CASE("a first step never stands without the caution") {
 TEST_CASE("what came is told in words, its code behind them") {
   CHECK(code_heading("supply.shared", "cart, blower") ==
         "a shared supply or ground failed: cart, blower [supply.shared]");
-  CHECK(code_heading("total.jumped-back", "") == "total jumped back [total.jumped-back]");
+  CHECK(code_heading("total.made-up", "") == "total made up [total.made-up]");
   Report one = day_of(0, 0, "blower");
   Fault fault;
   fault.code = "bus.load-high";
