@@ -11,7 +11,8 @@
 
 namespace tramlog::stage {
 
-/// How the machine drives, and what its sensors make of it; kept by an implement, if there is one.
+/// How the machine drives, and what its sensors make of it; kept by an implement if there is one, else by the
+/// wheels: then all sources agree.
 struct Drive {
   enum class Validity : std::uint8_t { good, error, not_available };
   bool active = false;
@@ -20,6 +21,11 @@ struct Drive {
   double distance_mm = 0;
   unsigned selected_source = 1;  // F022 B8: 0 wheel, 1 ground
   unsigned fix = 4;              // method of 129029: 0 none, 1 single, 4 RTK
+
+  void follow_wheels(unsigned mm_s, std::uint32_t mm) {
+    speed_mm_s.fill(mm_s);
+    distance_mm = mm;
+  }
 };
 
 /// What a payload has to know about the machine.
@@ -40,6 +46,7 @@ class Payload {
   /// The bytes of the next sending; valid until the next call.
   const std::vector<std::uint8_t>& next(const MachineState& machine, TimeNs now);
   const std::vector<std::uint8_t>& last() const { return bytes_; }
+  bool tells_wheel_speed() const { return spec_->builder == Builder::wheel_speed; }
   /// The bytes of next() with their quantity "not available": speed and distance, position, or a fix without
   /// method.
   const std::vector<std::uint8_t>& not_available();

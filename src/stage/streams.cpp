@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "base/bytes.hpp"
 #include "stage/world.hpp"
 
 namespace tramlog::stage {
@@ -239,6 +240,8 @@ const std::vector<std::uint8_t>& Streams::content(Stream& stream) {
   MachineState here = world_.machine;
   here.voltage = world_.physics.voltage_of(stream.controller);
   const auto& bytes = stream.payload->next(here, world_.now());
+  if (stream.payload->tells_wheel_speed() && !here.drive.active)
+    world_.machine.drive.follow_wheels(load_le16(bytes.data()), load_le32(bytes.data() + 2));
   if (stream.content == Content::alive) return bytes;
   return stream.payload->not_available();
 }
