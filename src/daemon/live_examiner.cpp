@@ -32,6 +32,13 @@ void forget_handlers() {
   ::sigprocmask(SIG_SETMASK, &none, nullptr);
 }
 
+/// Else whoever waits for the end of a connection or of another copy's pipe waits for this copy's end, too.
+void forget_files_but(int kept) {
+  constexpr int kFirst = STDERR_FILENO + 1;
+  if (kept > kFirst) ::close_range(kFirst, static_cast<unsigned>(kept) - 1, 0);
+  ::close_range(static_cast<unsigned>(std::max(kept + 1, kFirst)), ~0U, 0);
+}
+
 }  // namespace
 
 /// The chunks of one segment as the bytes of a file that goes on growing.
@@ -243,7 +250,7 @@ void LiveExaminer::fork_for(Request& request) {
     forget_handlers();
     ::prctl(PR_SET_PDEATHSIG, SIGKILL);
     ::alarm(kLongestJob);
-    ::close(ends[0]);
+    forget_files_but(ends[1]);
     Report report;
     report.files = fingerprints_;
     if (reading_->reader) report.files.push_back(reading_->reader->parser().tally().fingerprint.text());

@@ -1,4 +1,6 @@
 // The live report is that of the files, byte for byte, whatever the bus and the disk did.
+#include <fcntl.h>
+
 #include <deque>
 
 #include "unit/daemon/scribe_bench.hpp"
@@ -84,6 +86,37 @@ TEST_CASE("A live report is the report of the files: 200 random runs, asked at r
   }
   CHECK(asked >= 200);
   CHECK(compared >= (kCopiesMayHang ? asked * 8 / 10 : asked));
+}
+
+TEST_CASE("A copy that nobody listens to keeps no file of its parent open") {
+  if (kCopiesMayHang) return;  // before it gets as far as that
+  Bench bench;
+  const BusIndex bus = bench.scribe.bus("can0", 250'000);
+  put_frame(bench.scribe, bus, kBegin, 0x0CFE4980, 1);
+  bench.scribe.flush(kBegin + kSecond);
+  int ends[2];
+  REQUIRE(::pipe2(ends, O_CLOEXEC) == 0);
+  std::atomic<int> answer{-1}, process{-1};
+  constexpr std::size_t kMoreThanAPipeHolds = 4 << 20;
+  bench.examiner->ask(
+      std::nullopt, [](Report, const ExaminerStatus&) { return std::string(kMoreThanAPipeHolds, 'x'); },
+      [&](int pipe, int child) {
+        answer = pipe;
+        process = child;
+      });
+  for (int left = 6000; process < 0 && left > 0; --left) std::this_thread::sleep_for(5ms);
+  REQUIRE(process > 0);
+  pollfd readable{answer, POLLIN, 0};
+  REQUIRE(::poll(&readable, 1, 30'000) == 1);  // it writes, and cannot come to its end
+  ::close(ends[1]);
+  pollfd ended{ends[0], POLLIN, 0};
+  CHECK(::poll(&ended, 1, 30'000) == 1);
+  CHECK((ended.revents & POLLHUP) != 0);
+  CHECK(::waitpid(process, nullptr, WNOHANG) == 0);
+  ::close(ends[0]);
+  ::close(answer);  // it is told by SIGPIPE
+  CHECK(::waitpid(process, nullptr, 0) == process);
+  bench.finish(kBegin + 2 * kSecond);
 }
 
 TEST_CASE("A run without a bus, and one without a frame, give the same report live") {
