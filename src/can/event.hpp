@@ -62,7 +62,7 @@ struct RecorderNote {
                         // data: who they are, 9 bytes each: "N" and the NAME, or "A", address and zeros
     known = 9,          // of_bus; heard before a slice begins: number: PGN, data: the message, address: who said it; span: so long ago.
                         // First PGN 60928 (behind the NAME, 8 bytes: its longest pause so far, in ns, if it talked all the time; no data: it told no NAME; its span: of the unit's last frame; the null address: it could not claim one), then the unit's other
-                        // messages. kNoPgn: statistics blocks come every `span`
+                        // messages. PGN 51968: a part of a client's object pool, behind all units (implement/pool_parts.hpp). kNoPgn: statistics blocks come every `span`
     lost = 10,          // number: bytes of the damaged capture that could not be read here; span: up to what came next, 0 = nothing
                         // did; text: why. Written by mending, not by the recorder
   };

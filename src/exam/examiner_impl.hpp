@@ -10,6 +10,7 @@
 #include "exam/bus_watch.hpp"
 #include "exam/conclusions.hpp"
 #include "exam/examiner.hpp"
+#include "implement/pool_parts.hpp"
 #include "exam/machine_facts.hpp"
 #include "exam/rates.hpp"
 #include "exam/request_watch.hpp"
@@ -147,6 +148,7 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
   Transfers transfers_;
   WorkingSets working_sets_;
   ImplementWatch implements_;
+  PoolParts known_pools_;
 
   bool started_ = false;
   Party* known_party_ = nullptr;  // whom the latest note of what was known speaks of

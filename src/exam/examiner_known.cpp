@@ -80,6 +80,11 @@ void Examiner::Impl::take_known(const Event& event, const RecorderNote& note) {
   if (note.number == RecorderNote::kNoPgn) return bus.hearing.take_pace(note.span);
   const Bytes data{reinterpret_cast<const std::uint8_t*>(note.data.data()), note.data.size()};
   const auto pgn = static_cast<Pgn>(note.number);
+  if (pgn == kPgnProcessData) {
+    if (auto pool = known_pools_.take(data))
+      implements_.take_pool_before_cut(pool->client, std::move(pool->bytes), {event.time, event.number});
+    return;
+  }
   const Mark heard{later_by(event.time, -std::clamp<SpanNs>(note.span, 0, INT64_MAX)), 0};
   if (pgn == kPgnAddressClaimed) {
     known_party_ = nullptr;

@@ -24,18 +24,6 @@ constexpr SpanNs kBurstPause = kSecond;
 // a jitter, answers nobody.
 constexpr SpanNs kPromptAnswer = kClaimSettle - 5 * kMillisecond;
 
-Message single(const Event& event) {
-  Message message;
-  message.bus = event.bus;
-  message.pgn = pgn_of(event.id);
-  message.source = source_of(event.id);
-  message.destination = destination_of(event.id);
-  message.start = message.end = event.time;
-  message.first_frame = message.last_frame = event.number;
-  message.data = Bytes(event.data, event.len);
-  return message;
-}
-
 }  // namespace
 
 void Examiner::Impl::deliver(const Event& event, Stream& stream) {
@@ -43,7 +31,7 @@ void Examiner::Impl::deliver(const Event& event, Stream& stream) {
   if (stream.fast_packet || Transfers::is_transport(stream.pgn))
     transfers_.take(event);
   else
-    take_message(single(event));
+    take_message(single_frame(event));
 }
 
 void Examiner::Impl::on_message(const Message& message) {

@@ -4,6 +4,7 @@
 
 #include "base/text.hpp"
 #include "exam/words.hpp"
+#include "isobus/process_data.hpp"
 #include "isobus/network.hpp"
 
 namespace tramlog {
@@ -68,6 +69,9 @@ std::string note_words(const RecorderNote& note) {
                    ? fmt::format("known at the cut: {} could not claim an address", function_term(name))
                    : fmt::format("known at the cut: {} has address {}", function_term(name), note.address);
       }
+      if (note.number == kPgnProcessData)
+        return fmt::format("known at the cut: part of the device description of address {}, {}", note.address,
+                           counted(note.data.size(), "byte", "bytes"));
       return fmt::format("known at the cut: PGN {} of address {}, {}, {} before", note.number, note.address,
                          counted(note.data.size(), "byte", "bytes"), format_span(note.span));
     }

@@ -1,5 +1,7 @@
 #include "implement/implement_watch.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <array>
 
@@ -397,6 +399,35 @@ void ImplementWatch::advance(TimeNs now) {
   }
   for (auto& bus : buses_)
     for (auto& part : bus->parts) part->on_time(now);
+}
+
+void ImplementWatch::take_pool_before_cut(Name client, std::vector<std::uint8_t> bytes, Mark at) {
+  if (pools_taken_ >= kMaxDevices) return;
+  ++pools_taken_;
+  KnownPool pool;
+  pool.name = client;
+  pool.bytes = std::move(bytes);
+  pool.words = fmt::format("uploaded before this slice, which begins {}", format_time_of_day(at.time));
+  pool.source = PoolSource::before_cut;
+  for (auto& unit : units_) {
+    const ControllerId of = unit->device.client;
+    if (of == kNobody || network_.controllers()[static_cast<std::size_t>(of)].name != client) continue;
+    unit->desk.take_before_cut(pool, at);
+    unit->tell_pool_changes();
+  }
+  options_.pools.push_back(std::move(pool));
+}
+
+std::vector<ImplementWatch::ToldPool> ImplementWatch::told_pools() const {
+  std::vector<ToldPool> told;
+  for (const auto& unit : units_) {
+    const PoolSource source = unit->desk.source();
+    if ((source != PoolSource::uploaded && source != PoolSource::before_cut) || !unit->desk.dependable()) continue;
+    if (unit->device.client == kNobody) continue;
+    const ControlFunction& client = network_.controllers()[static_cast<std::size_t>(unit->device.client)];
+    told.push_back({unit->device.bus, client.address, client.name, &unit->desk.bytes()});
+  }
+  return told;
 }
 
 SeedingRecord ImplementWatch::conclude(TimeNs end) {

@@ -49,6 +49,17 @@ class ImplementWatch {
   /// Time has come this far.
   void advance(TimeNs now);
 
+  /// The pool that a client had uploaded before the part of a slice that begins at `at`.
+  void take_pool_before_cut(Name client, std::vector<std::uint8_t> bytes, Mark at);
+  /// The clients whose pools this recording told whole, here or before it was cut. Valid until the next call.
+  struct ToldPool {
+    BusIndex bus = 0;
+    Address address = kNullAddress;
+    Name client;
+    const std::vector<std::uint8_t>* bytes = nullptr;
+  };
+  std::vector<ToldPool> told_pools() const;
+
   SeedingRecord conclude(TimeNs end);
 
  private:
@@ -76,6 +87,7 @@ class ImplementWatch {
   std::vector<std::unique_ptr<Bus>> buses_;
   std::vector<std::unique_ptr<Unit>> units_;
   std::uint64_t units_not_kept_ = 0;
+  std::size_t pools_taken_ = 0;  // by take_pool_before_cut
   TimeNs now_ = 0;
 };
 

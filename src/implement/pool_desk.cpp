@@ -107,8 +107,8 @@ bool PoolDesk::take_known(Mark at, const ProcessVariable* told) {
   if (known_.empty() || tries_ >= kMaxTries || tries_in_all_ >= kMaxTriesInAll) return false;
   ++tries_;
   ++tries_in_all_;
-  // The newest that fits; what the user gave by hand before the library.
-  for (const PoolSource wanted : {PoolSource::given, PoolSource::library})
+  // The newest that fits; what the recording itself told, then what the user gave by hand, before the library.
+  for (const PoolSource wanted : {PoolSource::before_cut, PoolSource::given, PoolSource::library})
     for (auto known = known_.rbegin(); known != known_.rend(); ++known) {
       if (known->source != wanted) continue;
       DevicePool pool = parse_device_pool(known->bytes);
@@ -117,7 +117,9 @@ bool PoolDesk::take_known(Mark at, const ProcessVariable* told) {
       std::string by;
       if (claimed_) {
         if (name != *claimed_) continue;
-        if (!structure_) {
+        if (!structure_ && wanted == PoolSource::before_cut) {
+          by = "by NAME";
+        } else if (!structure_) {
           by = "by NAME alone: its structure label was not told here";
         } else if (same_label(*structure_, pool.device->structure)) {
           by = "by NAME and structure label";
@@ -132,13 +134,24 @@ bool PoolDesk::take_known(Mark at, const ProcessVariable* told) {
           continue;
         by = "without a comparison of NAMEs: no address claim was heard";
       }
-      dependable_ = !is_broken(pool) && claimed_ && structure_.has_value();
+      dependable_ = !is_broken(pool) && claimed_ && (structure_ || wanted == PoolSource::before_cut);
       unheard_ = false;
       mismatch_.clear();
       adopt(std::move(pool), known->bytes, known->source, fmt::format("{}, {}", known->words, by), at);
       return true;
     }
   return false;
+}
+
+void PoolDesk::take_before_cut(const KnownPool& known, Mark at) {
+  if (known.bytes == bytes_ && dependable_) return;
+  if (!afford(known.bytes.size())) return;
+  DevicePool pool = parse_device_pool(known.bytes);
+  if (!pool.device) return;
+  dependable_ = !is_broken(pool);
+  unheard_ = false;
+  mismatch_.clear();
+  adopt(std::move(pool), known.bytes, known.source, known.words, at);
 }
 
 void PoolDesk::on_activate_stored(Mark at) {

@@ -38,6 +38,8 @@ class PoolDesk {
   void on_activate_stored(Mark at);
   /// The answer to it.
   void on_activated(Mark at);
+  /// Uploaded in a part of the recording that was left out here.
+  void take_before_cut(const KnownPool& pool, Mark at);
   void on_refused() { activated_ = false; }
   void on_deactivated() { activated_ = false; }
   void on_designator(const DesignatorChange& change);
@@ -47,6 +49,8 @@ class PoolDesk {
   /// Grows whenever the device's pool changes.
   std::size_t changes() const { return changes_; }
   PoolSource source() const { return source_; }
+  /// The pool's objects back to back; texts that came later are not in them.
+  const std::vector<std::uint8_t>& bytes() const { return bytes_; }
   /// Uploaded here and read whole, or known with the structure label that was told here: what it does not
   /// have, the device does not have.
   bool dependable() const { return dependable_; }

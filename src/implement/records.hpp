@@ -125,7 +125,8 @@ struct LastValue {
 };
 
 /// Where the description of a device came from.
-enum class PoolSource : std::uint8_t { none, uploaded, library, given };
+/// before_cut: uploaded in the recording that this one is a slice of, before it begins.
+enum class PoolSource : std::uint8_t { none, uploaded, library, given, before_cut };
 
 /// The life of one connection between a client and a task controller or data logger.
 enum class DialogueState : std::uint8_t { announced, versioned, labelled, uploading, active, refused, lost };

@@ -23,4 +23,17 @@ struct Message {
   Bytes data;                     // valid only during the call that hands it over
 };
 
+/// A frame that is a message of its own.
+inline Message single_frame(const Event& frame) {
+  Message message;
+  message.bus = frame.bus;
+  message.pgn = pgn_of(frame.id);
+  message.source = source_of(frame.id);
+  message.destination = destination_of(frame.id);
+  message.start = message.end = frame.time;
+  message.first_frame = message.last_frame = frame.number;
+  message.data = Bytes(frame.data, frame.len);
+  return message;
+}
+
 }  // namespace tramlog

@@ -8,6 +8,8 @@
 #include "base/text.hpp"
 #include "io/capture_reader.hpp"
 #include "io/text_file.hpp"
+#include "implement/pool_parts.hpp"
+#include "isobus/process_data.hpp"
 #include "isobus/transfers.hpp"
 #include "parcel/private_rules.hpp"
 #include "parcel/scratch_folder.hpp"
@@ -64,11 +66,19 @@ class CaptureSearch final : public TransferSink {
           found("a NAME or serial number in a note of the recorder", event.time);
         const Bytes data{reinterpret_cast<const std::uint8_t*>(note->data.data()), note->data.size()};
         // What a slice carries from before its begin is a message; whom it was made for are NAMEs.
-        const bool message = note->kind == RecorderNote::Kind::known && note->number < RecorderNote::kNoPgn;
+        const bool message = note->kind == RecorderNote::Kind::known && note->number < RecorderNote::kNoPgn &&
+                             note->number != kPgnProcessData;
         const MessageHead head{event.bus, message ? static_cast<Pgn>(note->number) : 0, note->address,
                                kGlobalAddress};
         search(message ? head : MessageHead{}, data, event.time);
         if (message) look(head, data, event.time);
+        if (note->kind == RecorderNote::Kind::known && note->number == kPgnProcessData)
+          if (const auto pool = pool_parts_.take(data)) {
+            search({}, pool->bytes, event.time);
+            PrivateTerms told;
+            PrivateRules::learn_pool(pool->bytes, told);
+            judge(told, event.time);
+          }
       }
       return;
     }
@@ -104,7 +114,9 @@ class CaptureSearch final : public TransferSink {
   void look(const MessageHead& head, Bytes data, TimeNs at) {
     if (tells_true_position(head, data)) found("a position", at);
     PrivateTerms told;
-    if (!PrivateRules::learn(head, data, told)) return;
+    if (PrivateRules::learn(head, data, told)) judge(told, at);
+  }
+  void judge(const PrivateTerms& told, TimeNs at) {
     for (const auto& [name, ignored] : told.names())
       if (!terms_.is_stand_in_name(name) && Name(name).identity_number() != 0) found("a NAME", at);
     for (const auto& [serial, ignored] : told.serials())
@@ -113,6 +125,7 @@ class CaptureSearch final : public TransferSink {
 
   const PrivateTerms& terms_;
   Transfers transfers_;
+  PoolParts pool_parts_;
   std::vector<std::uint8_t> scratch_;
   const char* what_ = nullptr;
   TimeNs at_ = 0;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <set>
+#include "isobus/process_data.hpp"
 
 namespace tramlog {
 namespace {
@@ -17,6 +18,8 @@ MessageHead head_of(const Message& message) {
   return {message.bus, message.pgn, message.source, message.destination};
 }
 
+constexpr std::size_t kMostPoolsAtOnce = 64, kMostPoolBytes = 32 << 20;  // that slices carry
+
 /// Notes that the recorder makes of itself. Others hold what people wrote, or what nobody here can read.
 bool is_of_recorder(RecorderNote::Kind kind) {
   using Kind = RecorderNote::Kind;
@@ -29,9 +32,16 @@ bool is_of_recorder(RecorderNote::Kind kind) {
 const RecorderNote* known_note(const Event& event) {
   if (event.kind != EventKind::notice) return nullptr;
   const auto* note = std::get_if<RecorderNote>(event.notice);
-  return note != nullptr && note->kind == RecorderNote::Kind::known && note->number < RecorderNote::kNoPgn
-             ? note
-             : nullptr;
+  if (note == nullptr || note->kind != RecorderNote::Kind::known) return nullptr;
+  // Parts of a device description are no messages of their own.
+  return note->number < RecorderNote::kNoPgn && note->number != kPgnProcessData ? note : nullptr;
+}
+
+const RecorderNote* pool_part(const Event& event) {
+  if (event.kind != EventKind::notice) return nullptr;
+  const auto* note = std::get_if<RecorderNote>(event.notice);
+  const bool is = note != nullptr && note->kind == RecorderNote::Kind::known && note->number == kPgnProcessData;
+  return is ? note : nullptr;
 }
 
 MessageHead head_of(const Event& event, const RecorderNote& known) {
@@ -139,6 +149,7 @@ void PrivateBus::learn(std::span<const Event> events) {
       if (const auto* bus = std::get_if<BusInfo>(event.notice)) bus_names_.try_emplace(event.bus, bus->name);
     if (const RecorderNote* note = known_note(event))
       room_ = PrivateRules::learn(head_of(event, *note), bytes_of(*note), terms_) && room_;
+    if (const RecorderNote* note = pool_part(event)) learn_pool_part(*note);
     if (!event.is_iso11783()) continue;
     bool fast = false;
     if (is_packet(event, fast))
@@ -151,6 +162,7 @@ void PrivateBus::learn(std::span<const Event> events) {
 bool PrivateBus::settle() {
   learning_.reset();
   terms_.settle();
+  conceal_pools();
   name_buses();
   planning_ = std::make_unique<Planning>(*this);
   return room_;
@@ -256,12 +268,43 @@ RecorderNote PrivateBus::concealed(const Event& event, const RecorderNote& note)
   if (known_note(event) != nullptr)
     rules_.rewrite(head_of(event, note),
                    {reinterpret_cast<std::uint8_t*>(made.data.data()), made.data.size()}, terms_);
-  else if (note.kind == RecorderNote::Kind::cut)
+  else if (pool_part(event) != nullptr) {
+    if (const auto part = concealed_parts_.find(note.data); part != concealed_parts_.end())
+      made.data = part->second;
+    else
+      made.data.clear();
+  } else if (note.kind == RecorderNote::Kind::cut)
     rewrite_chosen(made.data, terms_);
   else
     made.data.clear();
   if (!made.text.empty()) made.text = words_for(note.kind);
   return made;
+}
+
+void PrivateBus::learn_pool_part(const RecorderNote& note) {
+  const auto head = read_pool_part(bytes_of(note));
+  if (!head) return;
+  std::vector<std::string>& parts = parts_begun_[head->client.raw()];
+  if (head->from == 0) parts.clear();
+  if (parts_begun_.size() > kMostPoolsAtOnce || pool_bytes_ + note.data.size() > kMostPoolBytes) return;
+  pool_bytes_ += note.data.size();
+  parts.push_back(note.data);
+  auto whole = pool_parts_.take(bytes_of(note));
+  if (!whole) return;
+  room_ = PrivateRules::learn_pool(whole->bytes, terms_) && room_;
+  pools_.emplace_back(std::move(parts), std::move(*whole));
+  parts_begun_.erase(head->client.raw());
+}
+
+// What was never whole has no concealed part, and goes.
+void PrivateBus::conceal_pools() {
+  for (auto& [parts, pool] : pools_) {
+    PrivateRules::rewrite_pool(pool.bytes, terms_);
+    auto concealed = pool_parts(terms_.stand_in(pool.client), pool.bytes, RecorderNote::kMostData);
+    if (concealed.size() != parts.size()) continue;
+    for (std::size_t i = 0; i < parts.size(); ++i) concealed_parts_[parts[i]] = std::move(concealed[i]);
+  }
+  pools_.clear();
 }
 
 void PrivateBus::conceal_frame(const Event& frame, std::span<std::uint8_t> data) {

@@ -20,6 +20,7 @@
 #include <vector>
 
 #include "can/event.hpp"
+#include "implement/pool_parts.hpp"
 #include "isobus/transfers.hpp"
 #include "parcel/packet_trail.hpp"
 #include "parcel/private_rules.hpp"
@@ -77,6 +78,8 @@ class PrivateBus {
   bool is_cleared(std::uint64_t frame) const;
   void name_buses();
   RecorderNote concealed(const Event& event, const RecorderNote& note);
+  void learn_pool_part(const RecorderNote& note);
+  void conceal_pools();
   void conceal_frame(const Event& frame, std::span<std::uint8_t> data);
   void conceal_packet(const Event& frame, std::span<std::uint8_t> data, bool fast);
   void conceal_opaque(const Event& frame, std::span<std::uint8_t> data);
@@ -89,6 +92,11 @@ class PrivateBus {
   std::unique_ptr<Planning> planning_;
   PacketTrail trail_;
   PrivateRules planned_rules_, rules_;
+  PoolParts pool_parts_;
+  std::map<std::uint64_t, std::vector<std::string>> parts_begun_;  // of a pool that a slice carries, by the client's NAME
+  std::vector<std::pair<std::vector<std::string>, PoolParts::Whole>> pools_;
+  std::size_t pool_bytes_ = 0;
+  std::map<std::string, std::string> concealed_parts_;
   std::vector<bool> cleared_;  // by frame number: its bytes are known to be harmless, or are in rewritten_
   std::vector<Rewritten> rewritten_;  // by frame number
   std::unordered_map<std::uint64_t, Opaque> opaque_;

@@ -155,6 +155,8 @@ const char* source_code(PoolSource source) {
       return "library";
     case PoolSource::given:
       return "given";
+    case PoolSource::before_cut:
+      return "before-the-cut";
     case PoolSource::none:
       break;
   }

@@ -2,13 +2,16 @@
 
 #include <algorithm>
 
+#include "isobus/acknowledgement.hpp"
 #include "isobus/identification.hpp"
+#include "isobus/process_data.hpp"
 #include "isobus/working_set.hpp"
 
 namespace tramlog {
 namespace {
 
 constexpr std::size_t kMaxBuses = 64;    // as the examiner
+constexpr std::size_t kMaxCarried = 64;  // pools of an earlier cut
 constexpr std::size_t kMaxMembers = 32;  // of one working set
 // Who talked all the time for so long, with no longer pause, can be missed when it is silent; a unit that has
 // said its name and waits to be asked cannot.
@@ -26,6 +29,11 @@ bool is_said(Pgn pgn) {
   return std::find(std::begin(kSaid), std::end(kSaid), pgn) != std::end(kSaid);
 }
 
+/// What an upload consists of, and who is whose client.
+bool tells_of_pools(Pgn pgn) {
+  return pgn == kPgnProcessData || pgn == kPgnAcknowledgement || pgn == kPgnWorkingSetMaster;
+}
+
 std::string text_of(Bytes data) {
   return {reinterpret_cast<const char*>(data.data()), std::min(data.size(), RecorderNote::kMostData)};
 }
@@ -38,7 +46,7 @@ std::string claim_bytes(Name name) {
 
 }  // namespace
 
-Known::Known() : network_(*this), transfers_(*this) {}
+Known::Known() : network_(*this), transfers_(*this), implements_(Schema::built_in(), network_) {}
 
 Known::Unit& Known::unit_of(BusIndex bus, Address address) {
   const ControllerId owner = network_.owner(bus, address);
@@ -81,6 +89,7 @@ void Known::note_said(Unit& unit, Pgn pgn, Bytes data, TimeNs time) {
 }
 
 void Known::on_message(const Message& message) {
+  if (tells_of_pools(message.pgn)) implements_.take(message);
   if (is_said(message.pgn))
     note_said(unit_of(message.bus, message.source), message.pgn, message.data, message.start);
 }
@@ -103,14 +112,23 @@ void Known::take(const Event& event) {
       return;
     }
     if (std::holds_alternative<LinkChange>(*event.notice) ||
-        std::holds_alternative<FramesLost>(*event.notice))
+        std::holds_alternative<FramesLost>(*event.notice)) {
+      if (event.bus < kMaxBuses) implements_.take_blindness(event.bus, event.time, event.time);
       return forget_talk(event.bus, event.time);
+    }
     const auto* note = std::get_if<RecorderNote>(event.notice);
     if (note == nullptr || note->kind != RecorderNote::Kind::known || !note->of_bus || event.bus >= kMaxBuses)
       return;
     const Bytes data{reinterpret_cast<const std::uint8_t*>(note->data.data()), note->data.size()};
     const TimeNs heard = later_by(event.time, -std::max<SpanNs>(0, note->span));
     if (note->number == RecorderNote::kNoPgn) return;
+    if (note->number == kPgnProcessData) {
+      auto pool = pools_.take(data);
+      if (!pool || (carried_.size() >= kMaxCarried && carried_.count(pool->client) == 0)) return;
+      implements_.take_pool_before_cut(pool->client, pool->bytes, {event.time, event.number});
+      carried_[pool->client] = {event.bus, note->address, std::move(pool->bytes)};
+      return;
+    }
     if (note->number != kPgnAddressClaimed) {
       Unit& unit = told_ != kNobody ? unit_of(told_) : unit_of(event.bus, note->address);
       return note_said(unit, static_cast<Pgn>(note->number), data, heard);
@@ -145,10 +163,10 @@ void Known::take(const Event& event) {
   voice.last = event.time;
   if (pgn == kPgnDm13) forget_talk(event.bus, event.time);
   if (pgn == kPgnHeartbeat && event.len > 0 && event.data[0] == kFarewell) voice.first = event.time;
-  if (Transfers::is_transport(pgn) || Transfers::is_fast_packet(pgn))
-    transfers_.take(event);
-  else if (is_said(pgn) || pgn == kPgnWorkingSetMaster || pgn == kPgnWorkingSetMember)
+  if (Transfers::is_transport(pgn) || Transfers::is_fast_packet(pgn)) return transfers_.take(event);
+  if (is_said(pgn) || pgn == kPgnWorkingSetMaster || pgn == kPgnWorkingSetMember)
     note_said(unit, pgn, data, event.time);
+  if (tells_of_pools(pgn)) implements_.take(single_frame(event));
 }
 
 void Known::forget_talk(BusIndex bus, TimeNs time) {
@@ -210,6 +228,31 @@ std::vector<Known::Note> Known::notes(TimeNs at) const {
   }
   for (const auto& [bus, pace] : statistics_)
     if (pace.period > 0) add(bus, kNullAddress, RecorderNote::kNoPgn, pace.period, {});
+  return notes;
+}
+
+std::vector<Known::Note> Known::pool_notes() {
+  std::vector<Note> notes;
+  std::vector<ImplementWatch::ToldPool> all = implements_.told_pools();
+  // Of whom a slice told, and nobody was heard since.
+  for (const auto& [client, pool] : carried_)
+    if (std::none_of(all.begin(), all.end(), [&](const auto& told) { return told.client == client; }))
+      all.push_back({pool.bus, pool.address, client, &pool.bytes});
+  for (const ImplementWatch::ToldPool& told : all) {
+    std::vector<std::uint8_t>& before = pools_told_[{told.bus, told.client}];
+    if (before == *told.bytes) continue;
+    before = *told.bytes;
+    for (std::string& part : pool_parts(told.client, before, RecorderNote::kMostData)) {
+      Note known;
+      known.bus = told.bus;
+      known.note.kind = RecorderNote::Kind::known;
+      known.note.of_bus = true;
+      known.note.number = kPgnProcessData;
+      known.note.address = told.address;
+      known.note.data = std::move(part);
+      notes.push_back(std::move(known));
+    }
+  }
   return notes;
 }
 

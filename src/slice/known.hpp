@@ -7,6 +7,8 @@
 #include <vector>
 
 #include "can/event.hpp"
+#include "implement/implement_watch.hpp"
+#include "implement/pool_parts.hpp"
 #include "isobus/network.hpp"
 #include "isobus/transfers.hpp"
 
@@ -26,6 +28,8 @@ class Known final : public NetworkSink, public TransferSink {
   /// By bus and address; of each controller its NAME first. Whoever was not heard for long is said to be
   /// gone.
   std::vector<Note> notes(TimeNs at) const;
+  /// Device descriptions that were uploaded so far; of each client only what differs from the last call.
+  std::vector<Note> pool_notes();
 
   /// Statistics of this bus come at a pace, and none came for longer than that, nor was it heard since
   /// `heard`: the recorder stood still.
@@ -49,7 +53,7 @@ class Known final : public NetworkSink, public TransferSink {
     std::vector<Said> members;  // of its working set, since the latest master message
   };
   void on_message(const Message& message) override;
-  void on_transfer_end(const TransferEnd&) override {}
+  void on_transfer_end(const TransferEnd& end) override { implements_.take_failed_transfer(end); }
   void on_claim(const Claim& claim) override;
   void on_owner(BusIndex bus, Address address, ControllerId from, ControllerId to, TimeNs time) override;
   static void note_said(Unit& unit, Pgn pgn, Bytes data, TimeNs time);
@@ -68,6 +72,15 @@ class Known final : public NetworkSink, public TransferSink {
 
   Network network_;
   Transfers transfers_;
+  ImplementWatch implements_;
+  struct Carried {
+    BusIndex bus = 0;
+    Address address = kNullAddress;
+    std::vector<std::uint8_t> bytes;
+  };
+  PoolParts pools_;  // of an earlier cut
+  std::map<Name, Carried> carried_;
+  std::map<std::pair<BusIndex, Name>, std::vector<std::uint8_t>> pools_told_;
   std::map<std::pair<BusIndex, Address>, Unit> voices_;  // that have no NAME yet
   std::map<BusIndex, Statistics> statistics_;
   std::vector<Unit> units_;      // by ControllerId

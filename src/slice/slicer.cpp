@@ -160,10 +160,13 @@ void Slicer::Impl::enter(std::size_t span, TimeNs time) {
     else if (one.link != LinkState::up || parts_ > 0)
       out_.write_link(one.written, time, one.link);
   }
-  for (const Known::Note& known : known_.notes(time)) {
-    if (known.bus >= buses_.size() || !buses_[known.bus].told) continue;
-    out_.write_note(buses_[known.bus].written, time, known.note);
-  }
+  const auto write = [&](const std::vector<Known::Note>& notes) {
+    for (const Known::Note& known : notes)
+      if (known.bus < buses_.size() && buses_[known.bus].told)
+        out_.write_note(buses_[known.bus].written, time, known.note);
+  };
+  write(known_.notes(time));
+  write(known_.pool_notes());
   ++parts_;
   wrote_until_ = time;
 }

@@ -210,6 +210,47 @@ TEST_CASE("whoever is silent where a slice begins, or until its end, is told so"
   }
 }
 
+TEST_CASE("a slice carries the device description that was uploaded before it, and so does a slice of it", "[cut]") {
+  const std::string whole = TRAMLOG_SOURCE_DIR "/captures/drill-healthy/capture.pcapng.zst";
+  const auto implement_of = [](const std::string& capture) {
+    const Json all = Json::parse(run("TRAMLOG devices --format json " + capture).output);
+    REQUIRE(all["implements"].size() == 1);
+    return all["implements"][0];
+  };
+  const auto objects_of = [](const Json& implement) {  // without what was told of them
+    Json elements = implement["elements"];
+    for (Json& element : elements)
+      for (Json& value : element["values"])
+        for (const char* told : {"value", "set"}) value.erase(told);
+    return elements;
+  };
+  const auto seeding_passes = [](const std::string& capture) {
+    const std::string text = run("TRAMLOG seeding " + capture).output;
+    CHECK(text.find("0 lines need attention") != std::string::npos);
+    return text.find("Wheat, element 3") != std::string::npos;
+  };
+  const Slice slice("described.pcapng.zst"), again("described-again.pcapng.zst");
+  REQUIRE(run("TRAMLOG cut --from 07:12:30 --to 07:13:10 -o " + slice.path() + " " + tramlog::cases::quoted(whole)).code == 0);
+  REQUIRE(run("TRAMLOG cut --from 07:12:40 --to 07:13:00 -o " + again.path() + " " + slice.path()).code == 0);
+  const Json told = implement_of(tramlog::cases::quoted(whole));
+  CHECK(told["description"]["source"] == "uploaded");
+  for (const std::string& part : {slice.path(), again.path()}) {
+    const Json known = implement_of(part);
+    CHECK(known["description"]["source"] == "before-the-cut");
+    CHECK(objects_of(known) == objects_of(told));
+    CHECK(known["presentations"] == told["presentations"]);
+    CHECK(seeding_passes(part));
+  }
+  const std::string serial = "6004711";  // of the drill, in its description
+  const Slice parcel("described.zip");
+  REQUIRE(run("TRAMLOG parcel --private -o " + parcel.path() + " " + slice.path()).code == 0);
+  const Json concealed = implement_of(parcel.path());
+  CHECK(concealed["elements"].size() == told["elements"].size());
+  CHECK(concealed["description"]["source"] == "before-the-cut");
+  CHECK(run("TRAMLOG devices " + parcel.path()).output.find(serial) == std::string::npos);
+  CHECK(run("TRAMLOG devices " + slice.path()).output.find(serial) != std::string::npos);
+}
+
 TEST_CASE("a slice for one controller says so, and proposes no causes", "[cut]") {
   for (const Case& one : all_cases()) {
     if (one.name != "supply-drop") continue;
