@@ -82,6 +82,12 @@ Conclusions Conclude::run(const std::optional<Roster>& roster, const CauseWeight
     out_.rollcall = call_the_roll(*roster, out_);
     for (const RollcallEntry& entry : out_.rollcall->entries)
       if (entry.controller) out_.controllers[*entry.controller].label = entry.label;
+    for (const auto& [party, index] : index_)
+      for (RollcallEntry& entry : out_.rollcall->entries)
+        if (entry.controller == index && entry.state == EntryState::present && !state_.is_whole(*party)) {
+          entry.unheard = true;
+          entry.detail = "left out of this slice";
+        }
     // The same NAME on another bus is the same unit.
     for (const RollcallEntry& entry : out_.rollcall->entries)
       if (entry.controller)
@@ -399,7 +405,8 @@ void Conclude::implements() {
   for (CheckLine& line : out_.seeding.lines) fold_power_down(line);
 }
 
-// What ended with the machine's own power-down is no fault: the task controller's status, a speed, a fix.
+// What ended with the machine's own power-down, or because it was asked to, is no fault: the task controller's
+// status, a speed, a fix.
 void Conclude::fold_power_down(CheckLine& line) const {
   if (line.verdict != Verdict::attention || line.moments.empty() || line.moments.size() >= kMaxMoments)
     return;
@@ -417,9 +424,21 @@ void Conclude::fold_power_down(CheckLine& line) const {
                     within(silence.start.time, silence.judged_until);
            });
   };
-  if (!std::all_of(line.moments.begin(), line.moments.end(), powered_down)) return;
+  const auto stopped = [&](const Moment& moment) {
+    return std::any_of(state_.buses_.begin(), state_.buses_.end(), [&](const auto& bus) {
+      return std::any_of(bus->suspensions.begin(), bus->suspensions.end(), [&](const Suspension& s) {
+        return moment.at.time >= s.start.time - kAround && moment.at.time <= suspended_until(s) + kAround;
+      });
+    });
+  };
+  const char* why = nullptr;
+  if (std::all_of(line.moments.begin(), line.moments.end(), powered_down))
+    why = " It came with the machine's power-down: no fault.";
+  else if (std::all_of(line.moments.begin(), line.moments.end(), stopped))
+    why = " It came while all traffic was stopped on request (DM13): no fault.";
+  if (why == nullptr) return;
   line.verdict = Verdict::pass;
-  line.text += " It came with the machine's power-down: no fault.";
+  line.text += why;
 }
 
 void Conclude::judge(const CauseWeights& weights) {

@@ -49,6 +49,9 @@ class Conclude {
   std::optional<TimeNs> key_on_after(TimeNs time) const;
   std::optional<Mark> engine_stop_near(TimeNs start, std::optional<TimeNs> end) const;
   bool suspended(const SilenceRecord& record) const;
+  static TimeNs suspended_until(const Suspension& suspension);
+  /// Somebody had asked all of the bus to be silent (DM13) while it was.
+  bool suspended(BusIndex bus, TimeNs start, TimeNs back, SpanNs limit) const;
   bool ended_in_order(BusIndex bus, const GapRecord& gap) const;
 
   Examiner::Impl& state_;

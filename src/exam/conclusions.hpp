@@ -209,6 +209,7 @@ struct RollcallEntry {
   std::string label;
   EntryState state = EntryState::missing;
   std::optional<std::size_t> controller;
+  bool unheard = false;  // of a slice: left out of it, or known from before it and silent in it; nothing tells how it was
   std::string detail;
   bool required = true;
   std::optional<std::size_t> stand_in;  // missing: another unit that does this job

@@ -152,8 +152,13 @@ class Examiner::Impl final : public NetworkSink, public TransferSink {
 
   bool started_ = false;
   Party* known_party_ = nullptr;  // whom the latest note of what was known speaks of
-  std::set<std::uint64_t> chosen_names_;
-  std::set<Address> chosen_addresses_;
+  struct Choice {
+    std::set<std::uint64_t> names;
+    std::set<Address> addresses;
+    auto operator<=>(const Choice&) const = default;
+  };
+  static constexpr std::size_t kMaxChoices = 8;
+  std::set<Choice> choices_;  // a slice of a slice holds only whom both were made for
   bool chosen_only_ = false;  // a slice that holds some controllers only: the bus was not as quiet as it seems
   TimeNs start_ = 0;
   TimeNs now_ = 0;  // latest time of any event

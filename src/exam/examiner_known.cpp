@@ -43,13 +43,15 @@ bool Examiner::Impl::take_identity(Party& voice, Pgn pgn, Bytes data, Mark at) {
 void Examiner::Impl::take_cut(const Event& event, const RecorderNote& note) {
   constexpr std::size_t kChosen = 9;  // bytes of each (slice/slicer.hpp)
   chosen_only_ = chosen_only_ || note.number > 0;
+  Choice choice;
   for (std::size_t i = 0; i + kChosen <= note.data.size(); i += kChosen) {
     const auto* at = reinterpret_cast<const std::uint8_t*>(note.data.data()) + i;
     if (*at == 'N')
-      chosen_names_.insert(Name::from_claim(at + 1).raw());
+      choice.names.insert(Name::from_claim(at + 1).raw());
     else if (*at == 'A')
-      chosen_addresses_.insert(at[1]);
+      choice.addresses.insert(at[1]);
   }
+  if (note.number > 0) choices_.insert(choices_.size() < kMaxChoices ? std::move(choice) : Choice());
   for (std::size_t i = 0; i < buses_.size(); ++i) {
     BusWatch& bus = *buses_[i];
     bus.hearing.take_left_out(event.time, chosen_only_);
@@ -67,10 +69,11 @@ void Examiner::Impl::take_cut(const Event& event, const RecorderNote& note) {
 }
 
 bool Examiner::Impl::is_whole(const Party& party) const {
-  if (!chosen_only_ || chosen_addresses_.count(party.address) > 0) return true;
-  return party.controller != kNobody &&
-         chosen_names_.count(network_.controllers()[static_cast<std::size_t>(party.controller)].name.raw()) >
-             0;
+  return std::all_of(choices_.begin(), choices_.end(), [&](const Choice& choice) {
+    if (choice.addresses.count(party.address) > 0) return true;
+    return party.controller != kNobody &&
+           choice.names.count(network_.controllers()[static_cast<std::size_t>(party.controller)].name.raw()) > 0;
+  });
 }
 
 // The notes of one controller come together, its NAME first (slice/slicer.hpp).

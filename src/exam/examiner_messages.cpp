@@ -268,8 +268,13 @@ void Examiner::Impl::on_transfer_end(const TransferEnd& end) {
 void Examiner::Impl::on_claim(const Claim& claim) {
   Party& party = party_of(claim.controller);
   const Mark at{claim.time, claim.frame};
+  const bool prompt = claim.since_request >= 0 && claim.since_request <= kPromptAnswer;
+  const bool answers = claim.kind == ClaimKind::answer || claim.kind == ClaimKind::first;
+  const bool starts =
+      claim.kind == ClaimKind::unprompted || claim.kind == ClaimKind::move || (answers && !prompt);
   if (party.frames == 0) {
     party.first = at;
+    if (party.known_before) (starts ? party.began_with_claim : party.began_claim_to_weigh) = starts || answers;
     if (claim.kind != ClaimKind::cannot) return;
   }
   if (claim.kind == ClaimKind::cannot) {
@@ -278,10 +283,6 @@ void Examiner::Impl::on_claim(const Claim& claim) {
     ++party.frames;
     return;
   }
-  const bool prompt = claim.since_request >= 0 && claim.since_request <= kPromptAnswer;
-  const bool answers = claim.kind == ClaimKind::answer || claim.kind == ClaimKind::first;
-  const bool starts =
-      claim.kind == ClaimKind::unprompted || claim.kind == ClaimKind::move || (answers && !prompt);
   if (!starts && !answers) return;
   if (starts) implements_.take_start(claim.controller, at);
   if (party.silent || party.returning) {

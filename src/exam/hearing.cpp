@@ -196,8 +196,8 @@ void Hearing::take_damage(TimeNs from, TimeNs to) {
 
 void Hearing::take_new_run(TimeNs last_frame, TimeNs time) {
   // Heard nothing in the run before, or told that it stopped: nothing to add.
-  if (!down_since_ && (blocks_ > 0 || last_frame > 0))
-    add(unexplained_from(last_frame, time), time, Deafness::cut_off);
+  if (!down_since_ && (blocks_ > 0 || last_frame > 0 || part_began_))
+    add(std::max(unexplained_from(last_frame, time), part_began_.value_or(INT64_MIN)), time, Deafness::cut_off);
   last_time_ = time;
   last_dropped_ = 0;
   told_lost_ = 0;
@@ -207,6 +207,7 @@ void Hearing::take_new_run(TimeNs last_frame, TimeNs time) {
 
 void Hearing::take_left_out(TimeNs time, bool filtered) {
   filtered_ = filtered;
+  part_began_ = time;
   if (down_since_) add(*down_since_, time, Deafness::left_out);
   down_since_.reset();
   bus_off_since_.reset();

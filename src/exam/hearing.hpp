@@ -85,6 +85,7 @@ class Hearing {
   std::optional<TimeNs> bus_off_since_;
   std::optional<TimeNs> down_since_;
   LinkState down_state_ = LinkState::down;
+  std::optional<TimeNs> part_began_;  // of a slice
 };
 
 }  // namespace tramlog

@@ -151,6 +151,8 @@ struct Party {
   Mark first, last;
   std::uint64_t frames = 0;
   std::optional<Mark> known_before;  // a slice says that it was here before, and heard then
+  bool began_with_claim = false;     // .. and its first frame here was the claim of a start
+  bool began_claim_to_weigh = false; // .. or an answer to a request, perhaps its own
   SpanNs known_pause = -1;           // .. and its longest pause until then; -1: it did not talk all the time
   bool attention = false;    // silent, returning or left behind: the next frame takes the slow path
   bool left_behind = false;  // unclaimed, at an address whose owner moved away or lost it

@@ -81,7 +81,6 @@ bool Conclude::ended_in_order(BusIndex bus, const GapRecord& gap) const {
 }
 
 void Conclude::bus_silences() {
-  if (state_.chosen_only_) return;  // the bus was not silent, its frames were left out
   for (BusIndex b = 0; b < out_.buses.size(); ++b) {
     const BusWatch& bus = *state_.buses_[b];
     std::vector<GapRecord> gaps = bus.gaps;
@@ -99,6 +98,7 @@ void Conclude::bus_silences() {
       const SpanNs length = silence.judged_until - gap.start.time;
       const SpanNs heard = length - blind_time(b, gap.start.time, silence.judged_until);
       const auto key = key_before(gap.start.time + kKeySlack);
+      if (suspended(b, gap.start.time, silence.judged_until, kSecond)) continue;
       if (heard <= std::max(kShortestSilence, kLostPeriods * gap.fastest_period)) {
         silence.verdict = BusSilence::Verdict::blind;
         silence.why = "the recorder was blind for nearly all of it";
@@ -130,15 +130,20 @@ void Conclude::bus_silences() {
                    [](const BusSilence& a, const BusSilence& b) { return a.start.time < b.start.time; });
 }
 
-bool Conclude::suspended(const SilenceRecord& record) const {
-  for (const Suspension& s : state_.buses_[record.bus]->suspensions) {
-    const TimeNs end = s.end.value_or(s.last_word + kSuspensionHold);
-    const TimeNs back = record.end ? record.end->time : state_.now_;
-    if (record.start.time >= s.start.time - kSecond && record.start.time <= end &&
-        back <= end + record.limit + kSecond)
-      return true;
+TimeNs Conclude::suspended_until(const Suspension& s) {
+  return s.end.value_or(s.last_word + kSuspensionHold);
+}
+
+bool Conclude::suspended(BusIndex bus, TimeNs start, TimeNs back, SpanNs limit) const {
+  for (const Suspension& s : state_.buses_[bus]->suspensions) {
+    const TimeNs end = suspended_until(s);
+    if (start >= s.start.time - kSecond && start <= end && back <= end + limit + kSecond) return true;
   }
   return false;
+}
+
+bool Conclude::suspended(const SilenceRecord& record) const {
+  return suspended(record.bus, record.start.time, record.end ? record.end->time : state_.now_, record.limit);
 }
 
 // Went and started within a long time in which the recorder could not hear, such as between two recordings:
@@ -297,6 +302,7 @@ void Conclude::known_silences() {
       dropout.bus = party.bus;
       dropout.start = start;
       dropout.end = end;
+      dropout.reclaimed = end && party.began_with_claim && end->time == party.first.time;
       dropout.judged_until = until;
       dropout.fastest_period = dropout.slowest_period = party.known_pause;
       out_.dropouts.push_back(dropout);

@@ -87,6 +87,10 @@ void Examiner::Impl::tick() {
 }
 
 void Examiner::Impl::watch_party(Party& party) {
+  if (party.began_claim_to_weigh && now_ - party.first.time >= kClaimQuiet) {
+    party.began_claim_to_weigh = false;
+    if (party.last.time == party.first.time) party.began_with_claim = true;
+  }
   if (party.silent || party.frames == 0 || party.last.time > now_) return;
   const SpanNs quiet = now_ - party.last.time;
   if (party.returning) {
@@ -270,7 +274,6 @@ GapRecord Examiner::Impl::gap_until_now(BusIndex index, const BusWatch& bus) con
 
 void Examiner::Impl::note_gap(BusWatch& bus, const Event& event) {
   bus.hearing.take_gap(bus.last, event.time);
-  if (chosen_only_) return;
   GapRecord gap = gap_until_now(event.bus, bus);
   if (gap.rhythms == 0) return;
   if (event.time - bus.last <= std::max(kShortestSilence, kLostPeriods * gap.fastest_period)) return;

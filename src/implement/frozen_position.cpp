@@ -67,12 +67,8 @@ void FrozenPosition::judge(Mark at, const StandingSpeeds& speeds) {
       return;
     }
   }
-  frozen_.bad(at.time, begin, 0, 0, [&] {
-    const auto degrees = [](std::uint32_t raw) { return static_cast<std::int32_t>(raw) / 1e7; };
-    return fmt::format("the position stands at {:.7f}, {:.7f} degrees while the machine drives",
-                       degrees(static_cast<std::uint32_t>(place_ >> 32)),
-                       degrees(static_cast<std::uint32_t>(place_)));
-  });
+  // Where it stands is told by nobody who was not allowed to.
+  frozen_.bad(at.time, begin, 0, 0, [] { return std::string("the position stands while the machine drives"); });
 }
 
 void FrozenPosition::pass(TimeNs now) {

@@ -24,19 +24,22 @@ std::string on_bus(const Conclusions& all, BusIndex bus) {
   return several_buses(all) ? fmt::format(" on {}", all.buses[bus].name) : std::string();
 }
 
+TimeNs trouble_start(const Conclusions& all, std::size_t controller) {
+  for (const Dropout& d : all.dropouts)  // by time
+    if (d.controller == controller && d.kind != DropoutKind::power_down) return d.start.time;
+  return all.controllers[controller].first_seen.time;
+}
+
+bool only_errors_heard(const Conclusions& all) {
+  return all.frames == 0 && all.error_frames > 0;
+}
+
 namespace {
 
 using Lines = std::vector<std::string>;
 
 constexpr std::size_t kBriefLines = 2;    // of each list
 constexpr std::size_t kBriefAnswers = 3;  // controllers in the answer
-
-// When the controller first was in trouble; if it never was, when it was first heard.
-TimeNs trouble_start(const Conclusions& all, std::size_t controller) {
-  for (const Dropout& d : all.dropouts)  // by time
-    if (d.controller == controller && d.kind != DropoutKind::power_down) return d.start.time;
-  return all.controllers[controller].first_seen.time;
-}
 
 template <class When>
 std::vector<std::size_t> in_order(std::size_t count, const When& when, const AnswerStyle& style) {
@@ -61,7 +64,10 @@ void entry_answers(Lines& lines, const Conclusions& all, const AnswerStyle& styl
   std::size_t required = 0;
   std::size_t nameless = 0;
   std::size_t told = 0;
+  const bool only_errors = only_errors_heard(all);
   std::size_t with_bus = 0;
+  std::size_t errors_only = 0;
+  std::size_t unheard = 0;
   const auto when = [&](std::size_t i) {
     return roll.entries[i].controller ? trouble_start(all, *roll.entries[i].controller) : all.start;
   };
@@ -70,8 +76,16 @@ void entry_answers(Lines& lines, const Conclusions& all, const AnswerStyle& styl
     if (!entry.required && entry.state == EntryState::missing) continue;
     ++required;
     const bool unknown = entry.state == EntryState::software_unknown;
+    if (entry.unheard) {
+      ++unheard;
+      continue;
+    }
     if (entry.state == EntryState::present || unknown) {
       ++fine;
+      continue;
+    }
+    if (only_errors && entry.state == EntryState::missing) {
+      ++errors_only;
       continue;
     }
     if (entry.nameless) {
@@ -88,6 +102,9 @@ void entry_answers(Lines& lines, const Conclusions& all, const AnswerStyle& styl
                                 entry.detail.empty() ? "" : ": " + entry.detail));
   }
   more_in_roll_call(lines, told);
+  if (errors_only > 0)
+    lines.push_back(fmt::format("CANNOT BE TOLD  for {}: nothing but error frames reached the recorder.",
+                                counted(errors_only, "controller", "controllers")));
   if (nameless > 0)
     lines.push_back(
         fmt::format("CANNOT BE TOLD  for {}: {} talked from the beginning and nobody asked who they are. "
@@ -97,10 +114,12 @@ void entry_answers(Lines& lines, const Conclusions& all, const AnswerStyle& styl
                     counted(all.unclaimed.size(), "address", "addresses")));
   std::size_t unknown = 0;
   for (const RollcallEntry& entry : roll.entries) unknown += entry.state == EntryState::software_unknown;
-  lines.push_back(
-      fmt::format("{} of {} expected controllers are here as they should be{}{}.", fine, required,
-                  with_bus > 0 ? fmt::format(", {} away only with the bus", with_bus) : "",
-                  unknown > 0 ? fmt::format(", the software of {} of them is unknown", unknown) : ""));
+  if (errors_only < required || required == 0)
+    lines.push_back(
+        fmt::format("{} of {} expected controllers are here as they should be{}{}{}.", fine, required,
+                    unheard > 0 ? fmt::format(", {} cannot be judged in this slice", unheard) : "",
+                    with_bus > 0 ? fmt::format(", {} away only with the bus", with_bus) : "",
+                    unknown > 0 ? fmt::format(", the software of {} of them is unknown", unknown) : ""));
   if (!roll.extra.empty())
     lines.push_back(fmt::format("{} on the bus that the roster does not know.",
                                 counted(roll.extra.size(), "controller is", "controllers are")));
@@ -159,7 +178,7 @@ void lost_before(Lines& lines, const Conclusions& all) {
 
 std::vector<std::string> answer_lines(const Report& report, const AnswerStyle& style) {
   const Conclusions& all = report.found;
-  Lines lines = silence_answers(all, style.brief ? kBriefLines : all.silences.size());
+  Lines lines = silence_answers(all, style.brief ? kBriefLines : all.silences.size(), style.findings);
   if (all.nothing_read()) {
     lines.push_back("The capture holds no CAN frame at all; nothing can be said of the machine.");
   } else if (all.rollcall) {
@@ -201,7 +220,9 @@ std::vector<std::string> answer_lines(const Report& report, const AnswerStyle& s
     lines.push_back(fmt::format("{} and {}{}.", counted(faults, "fault", "faults"),
                                 counted(warnings, "warning", "warnings"), style.where));
   else if (!something_wrong(all) && !all.nothing_read())
-    lines.push_back("Nothing wrong was found on the bus.");
+    lines.push_back(is_slice(all) ? "Nothing wrong was found in this slice. What takes longer to show is seen only in the "
+                                    "whole recording."
+                                  : "Nothing wrong was found on the bus.");
   return lines;
 }
 

@@ -37,7 +37,7 @@ bool away_with_bus(const Conclusions& all, std::size_t controller) {
   return any;
 }
 
-std::vector<std::string> silence_answers(const Conclusions& all, std::size_t most) {
+std::vector<std::string> silence_answers(const Conclusions& all, std::size_t most, bool findings) {
   std::vector<std::string> lines;
   for (const BusSilence& silence : all.silences) {
     const bool unknown = silence.verdict == BusSilence::Verdict::unknown;
@@ -54,8 +54,8 @@ std::vector<std::string> silence_answers(const Conclusions& all, std::size_t mos
       line += fmt::format(", and with it {}", counted(with_it.size(), "controller", "controllers"));
     if (const auto rank = finding_of(all, silence)) {
       const bool recorder = all.findings[*rank].cause.starts_with("recorder.");
-      line += recorder ? fmt::format("; rather the recorder than the machine, see finding {}", *rank + 1)
-                       : fmt::format("; see finding {}", *rank + 1);
+      if (recorder) line += "; rather the recorder than the machine";
+      if (findings) line += fmt::format("{} see finding {}", recorder ? "," : ";", *rank + 1);
     }
     lines.push_back(line + ".");
   }

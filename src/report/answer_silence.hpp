@@ -13,8 +13,8 @@ namespace tramlog {
 /// Intermittent or lost, and each of its dropouts (but for the end of a power supply) was its whole bus.
 bool away_with_bus(const Conclusions& conclusions, std::size_t controller);
 
-/// A sentence for each silence of a bus: how long, who was away with it, which finding says why. At most
-/// `most`.
-std::vector<std::string> silence_answers(const Conclusions& conclusions, std::size_t most);
+/// A sentence for each silence of a bus: how long, who was away with it, and (if `findings` are told, too) which
+/// one says why. At most `most`.
+std::vector<std::string> silence_answers(const Conclusions& conclusions, std::size_t most, bool findings);
 
 }  // namespace tramlog

@@ -30,10 +30,12 @@ std::string dropout_words(const Conclusions& all, const Dropout& d) {
   const char* kind = d.kind == DropoutKind::bus_silent
                          ? (d.cause_unknown ? "; all of the bus, cause unknown" : "; with all of the bus")
                          : "";
-  return fmt::format("{}{}: last heard {}, silent for {}, about {} missed; {}{}{}.",
+  const std::string missed =
+      d.messages_missed > 0 ? fmt::format(", about {} missed", counted(d.messages_missed, "message", "messages"))
+                            : std::string();
+  return fmt::format("{}{}: last heard {}, silent for {}{}; {}{}{}.",
                      voice_words(all, d.controller, d.address), on_bus(all, d.bus), mark_words(d.start),
-                     format_span(d.judged_until - d.start.time),
-                     counted(d.messages_missed, "message", "messages"), back,
+                     format_span(d.judged_until - d.start.time), missed, back,
                      d.group ? fmt::format("; group {}", *d.group) : "", kind);
 }
 

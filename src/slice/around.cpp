@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <charconv>
 
 #include "base/text.hpp"
@@ -14,6 +15,7 @@ constexpr int kLongMargins = 6;  // what lasts longer than so many margins is ke
 struct Stretched {
   TimeNs start = 0;
   std::optional<TimeNs> end;
+  bool expected = false;  // nothing is wrong: it goes with the machine's power-down
 };
 
 /// None: no such word.
@@ -21,13 +23,14 @@ std::optional<std::vector<Stretched>> moments_of(const Conclusions& all, std::st
   std::vector<Stretched> found;
   if (what == "dropouts") {
     for (const Dropout& dropout : all.dropouts)
-      found.push_back({dropout.start.time, dropout.end ? std::optional(dropout.end->time) : std::nullopt});
+      found.push_back({dropout.start.time, dropout.end ? std::optional(dropout.end->time) : std::nullopt,
+                       dropout.kind == DropoutKind::power_down});
   } else if (what == "faults") {
-    for (const Fault& fault : all.faults) found.push_back({fault.start, fault.end});
+    for (const Fault& fault : all.faults) found.push_back({fault.start, fault.end, false});
   } else if (what == "findings") {
     for (const Finding& finding : all.findings) {
       // All that it consists of; its consequences come with it.
-      Stretched one{finding.start, finding.start};
+      Stretched one{finding.start, finding.start, false};
       const auto reach = [&](std::optional<TimeNs> end) {
         if (end) one.end = std::max(one.end.value_or(*end), *end);
       };
@@ -38,11 +41,24 @@ std::optional<std::vector<Stretched>> moments_of(const Conclusions& all, std::st
     }
   } else if (what == "notes") {
     for (const RecordedNote& noted : all.recorder.notes)
-      if (noted.note.kind == RecorderNote::Kind::mark) found.push_back({noted.time, noted.time});
+      if (noted.note.kind == RecorderNote::Kind::mark) found.push_back({noted.time, noted.time, false});
   } else {
     return std::nullopt;
   }
   return found;
+}
+
+bool any_unexpected(const std::vector<Stretched>& moments) {
+  return std::any_of(moments.begin(), moments.end(), [](const Stretched& one) { return !one.expected; });
+}
+
+/// What else there is, for whoever asked for what there is not.
+std::string what_there_is(const Conclusions& all) {
+  std::string words;
+  for (const char* what : {"findings", "dropouts", "faults", "notes"})
+    if (any_unexpected(*moments_of(all, what))) words += fmt::format("{}{}", words.empty() ? "" : ", ", what);
+  return words.empty() ? "choose a time with --from and --to"
+                       : fmt::format("it has {}; or choose a time with --from and --to", words);
 }
 
 }  // namespace
@@ -78,12 +94,15 @@ Result<Around> spans_around(const Conclusions& all, std::string_view what, SpanN
     from = place - 1;
     to = place;
   }
-  if (moments->empty())
-    return Error{ErrorKind::usage, fmt::format("the report has no {}", word), "--around",
-                 "choose a time with --from and --to"};
+  const bool one = colon != std::string_view::npos;  // by its number: whatever it is
+  if (!one && !any_unexpected(*moments))
+    return Error{ErrorKind::usage,
+                 fmt::format("the report has no {}{}", word, moments->empty() ? "" : " but those of the power-down"),
+                 "--around", what_there_is(all)};
   for (std::size_t i = from; i < to; ++i)
-    for (const SliceSpan& span : spans_of((*moments)[i].start, (*moments)[i].end, margin))
-      around.spans.push_back(span);
+    if (one || !(*moments)[i].expected)
+      for (const SliceSpan& span : spans_of((*moments)[i].start, (*moments)[i].end, margin))
+        around.spans.push_back(span);
   around.spans = joined_spans(std::move(around.spans));
   around.why = colon == std::string_view::npos
                    ? "around " + std::string(word)

@@ -15,8 +15,11 @@ constexpr std::size_t kMaxCarried = 64;  // pools of an earlier cut
 constexpr std::size_t kMaxMembers = 32;  // of one working set
 // Who talked all the time for so long, with no longer pause, can be missed when it is silent; a unit that has
 // said its name and waits to be asked cannot.
-constexpr SpanNs kTalked = 20 * kSecond, kLongestOfTalk = 2 * kSecond;
+constexpr SpanNs kTalked = 10 * kSecond, kLongestOfTalk = 2 * kSecond;
 constexpr std::uint64_t kFramesOfTalk = 50;
+// Where nobody was heard for so long, no unit's silence is its own.
+constexpr SpanNs kBusQuiet = 300 * kMillisecond;
+constexpr Pgn kPgnWheelSpeed = 0xFE48;  // B8 bits 3-4: the key switch, 0 off, 1 on
 constexpr Pgn kPgnDm13 = 0xDF00, kPgnHeartbeat = 0xF0E4;
 constexpr std::uint8_t kFarewell = 255;  // B1 of a heartbeat: the sender ends in good order
 // A voice and the claim of its address within so long are one unit (exam/examiner.cpp, attach).
@@ -161,6 +164,10 @@ void Known::take(const Event& event) {
     voice.longest_gap = std::max(voice.longest_gap, span_between(voice.last, event.time));
   ++voice.frames;
   voice.last = event.time;
+  Heard& heard = heard_[event.bus];
+  heard.last = event.time;
+  if (pgn == kPgnWheelSpeed && event.len == 8 && (event.data[7] >> 2 & 3) <= 1)
+    heard.key_off = (event.data[7] >> 2 & 3) == 0;
   if (pgn == kPgnDm13) forget_talk(event.bus, event.time);
   if (pgn == kPgnHeartbeat && event.len > 0 && event.data[0] == kFarewell) voice.first = event.time;
   if (Transfers::is_transport(pgn) || Transfers::is_fast_packet(pgn)) return transfers_.take(event);
@@ -207,7 +214,10 @@ std::vector<Known::Note> Known::notes(TimeNs at) const {
     const ControlFunction& controller = all[i];
     const Unit& unit = units_[i];
     const SpanNs age = age_of(unit.voice.last);
-    const bool talked = span_between(unit.voice.first, unit.voice.last) >= kTalked &&
+    const auto heard = heard_.find(controller.bus);
+    const bool bus_lives =
+        heard != heard_.end() && !heard->second.key_off && span_between(heard->second.last, at) <= kBusQuiet;
+    const bool talked = bus_lives && span_between(unit.voice.first, unit.voice.last) >= kTalked &&
                         unit.voice.longest_gap <= kLongestOfTalk && unit.voice.frames >= kFramesOfTalk;
     const Address address = controller.address;
     add(controller.bus, address, kPgnAddressClaimed, age, claim_bytes(controller.name));

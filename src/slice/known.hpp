@@ -70,6 +70,12 @@ class Known final : public NetworkSink, public TransferSink {
     std::uint64_t count = 0, lost = 0;
   };
 
+  struct Heard {
+    TimeNs last = INT64_MIN;
+    bool key_off = false;
+  };
+
+  std::map<BusIndex, Heard> heard_;
   Network network_;
   Transfers transfers_;
   ImplementWatch implements_;

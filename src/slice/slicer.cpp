@@ -83,6 +83,7 @@ class Slicer::Impl {
     LinkState link = LinkState::up;  // in the source
     TimeNs heard = INT64_MIN;        // latest frame or statistics
     bool deaf = false;               // told to be paused since the part began
+    TimeNs written_at = INT64_MIN;   // its latest frame in the slice
   };
   Bus& bus(BusIndex index);
   void take_notice(const Event& event);
@@ -91,6 +92,7 @@ class Slicer::Impl {
   void enter(std::size_t span, TimeNs time);
   void leave();
   bool wanted(const Event& event);
+  static bool is_witness(const Bus& from, const Event& event);
   bool chosen(BusIndex bus, Address address) const;
   std::string words(std::size_t span) const;
 
@@ -208,6 +210,12 @@ bool Slicer::Impl::wanted(const Event& event) {
          is_about_the_machine(pgn_of(event.id), destination);
 }
 
+// Of those that are left out a frame now and then: it shows that the bus lived while the chosen ones were silent.
+bool Slicer::Impl::is_witness(const Bus& from, const Event& event) {
+  constexpr SpanNs kNowAndThen = 100 * kMillisecond;
+  return event.kind == EventKind::frame && span_between(from.written_at, event.time) >= kNowAndThen;
+}
+
 void Slicer::Impl::take(const Event& event) {
   if (is_packet(event) || event.is_timed()) {
     if (!tally_.first) tally_.first = event.time;
@@ -229,13 +237,14 @@ void Slicer::Impl::take(const Event& event) {
   if (!is_packet(event)) return take_notice(event);
   Bus& from = bus(event.bus);
   hear(from, event.time);
-  if (!inside_ || event.kind == EventKind::foreign || !from.told || !wanted(event)) {
+  if (!inside_ || event.kind == EventKind::foreign || !from.told || !(wanted(event) || is_witness(from, event))) {
     ++tally_.left_out;
     if (inside_ && event.kind == EventKind::foreign) ++tally_.foreign;
     return;
   }
   Event written = event;
   written.bus = from.written;
+  from.written_at = event.time;
   out_.write_frame(written, std::exchange(from.lost, 0));
   wrote_until_ = event.time;
   ++tally_.kept;

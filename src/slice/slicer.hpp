@@ -49,7 +49,8 @@ struct SliceTally {
   std::optional<TimeNs> first, last;   // of all events of the source
 };
 
-/// Of the chosen controllers everything that they send and that is sent to them is kept, and besides what the
+/// Of the chosen controllers everything that they send and that is sent to them is kept, of the others a frame
+/// now and then that shows that the bus lived, and besides what the
 /// examiner must have to be right about them: address claims, requests and working sets of everybody, status
 /// of task controllers, terminals and file servers, speed with key switch, engine speed, supply voltage,
 /// identification; error frames and statistics.

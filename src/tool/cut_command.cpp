@@ -22,7 +22,7 @@ namespace {
 struct CutCommand {
   CommonOptions common;
   std::vector<std::string> around, controllers;
-  double margin_s = 10;
+  double margin_s = 25;  // a rhythm is trusted after 10 to 20 s
 };
 
 Error usage(std::string what, std::string where, std::string remedy) {

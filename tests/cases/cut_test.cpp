@@ -210,6 +210,52 @@ TEST_CASE("whoever is silent where a slice begins, or until its end, is told so"
   }
 }
 
+TEST_CASE("a slice tells what it shows, and gives no all-clear for what it cannot show", "[cut]") {
+  struct Row {
+    const char *name, *cut, *told, *not_told;
+  };
+  const Row rows[] = {
+      // A rhythm is trusted after a while: enough of it is kept.
+      {"dropout-no-reclaim", "--around dropouts", "INTERMITTENT section control", "Nothing wrong"},
+      {"stub-opens", "--around dropouts", "INTERMITTENT metering right", "Nothing wrong"},
+      {"trunk-opens", "--around dropouts", "INTERMITTENT metering left", "Nothing wrong"},
+      // All of it lies within the outage.
+      {"trunk-opens", "--from 17 --to 26.5", "LOST metering left", "Nothing wrong"},
+      {"stub-opens", "--from 17 --to 26", "LOST metering right", "Nothing wrong"},
+      // It begins after the key was switched off.
+      {"ignition-off-on", "--from 40 --to 56", "10 of 10 expected", "INTERMITTENT"},
+      {"two-buses", "--from 33 --to 60", "10 of 10 expected", "trunk"},
+      // It begins within a dropout that ends with a claim.
+      {"dropout-reclaim", "--from 31 --to 44", "INTERMITTENT metering rear", "bus wires"},
+      // The bus was silent, or asked to be.
+      {"recorder-unplugged", "--controller a0008200eda00d16", "BUS SILENT can0", "It was lost to the client"},
+      {"intended-silence", "--controller a0088000f3c10001", "Nothing wrong was found in this slice", "INTERMITTENT"},
+      {"healthy", "--controller 0x80", "9 cannot be", "INTERMITTENT"},
+  };
+  const auto cases = all_cases();
+  const auto case_of = [&](const std::string& name) {
+    return *std::find_if(cases.begin(), cases.end(), [&](const Case& c) { return c.name == name; });
+  };
+  for (const Row& row : rows) {
+    const Case one = case_of(row.name);
+    const Slice slice("shows.pcapng");
+    INFO(row.name << " " << row.cut);
+    REQUIRE(run(fmt::format("TRAMLOG cut {} --roster {} -o {} {}", row.cut, tramlog::cases::quoted(one.roster), slice.path(),
+                            tramlog::cases::quoted(one.capture)))
+                .code == 0);
+    const std::string told = run(report_command(one, "summary") + slice.path()).output;
+    CHECK(told.find(row.told) != std::string::npos);
+    CHECK(told.find(row.not_told) == std::string::npos);
+  }
+  const Case healthy = case_of("healthy");
+  const Slice first("first.pcapng"), second("second.pcapng");
+  REQUIRE(run("TRAMLOG cut --from 31 --to 47 --controller 0x80 -o " + first.path() + " " + tramlog::cases::quoted(healthy.capture)).code == 0);
+  REQUIRE(run("TRAMLOG cut --controller 0x82 -o " + second.path() + " " + first.path()).code == 0);
+  const Json both = report_of(healthy, second.path());
+  CHECK(both["dropouts"].empty());
+  CHECK(both["faults"].empty());
+}
+
 TEST_CASE("a slice carries the device description that was uploaded before it, and so does a slice of it", "[cut]") {
   const std::string whole = TRAMLOG_SOURCE_DIR "/captures/drill-healthy/capture.pcapng.zst";
   const auto implement_of = [](const std::string& capture) {

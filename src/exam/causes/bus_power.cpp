@@ -14,8 +14,16 @@ void tell(const Scene& scene, Finding& finding) {
   const std::string& name = scene.all.buses[*scene.incident.bus].name;
   const bool unknown =
       scene.all.silences[scene.incident.silences.front()].verdict == BusSilence::Verdict::unknown;
+  // What had lost its power says so when it is back; then the recorder's tap was not at fault.
+  std::size_t returned = 0, claimed = 0;
+  for (const std::size_t d : scene.incident.dropouts) {
+    returned += scene.all.dropouts[d].end.has_value();
+    claimed += scene.all.dropouts[d].end && scene.all.dropouts[d].reclaimed;
+  }
+  const bool power = !unknown && returned > 1 && claimed * 10 >= returned * 9;
   finding.text =
-      unknown
+      power ? fmt::format("The power of all of {} failed, or a short in its wires stopped it.", name)
+      : unknown
           ? fmt::format(
                 "All of {} was silent; whether the bus or the recorder stopped, the capture cannot tell.",
                 name)
@@ -30,10 +38,11 @@ void tell(const Scene& scene, Finding& finding) {
                         format_span(times[i].until - times[i].start.time), mark_words(times[i].start));
   if (times.size() > kNamed) list += fmt::format(" and {} more times", times.size() - kNamed);
   finding.why.push_back(fmt::format("Not one frame came {}.", list));
-  finding.next_steps = {"The recorder's own plug at the diagnostic connector.",
-                        "Supply of the bus: key position, main fuse, main ground.",
+  finding.next_steps = {"Supply of the bus: key position, main fuse, main ground.",
                         "Bus wires for a short, power off: unplug one segment after the other.",
                         "Bus termination at both ends."};
+  if (!power)
+    finding.next_steps.insert(finding.next_steps.begin(), "The recorder's own plug at the diagnostic connector.");
 }
 
 }  // namespace

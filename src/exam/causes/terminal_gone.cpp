@@ -15,8 +15,9 @@ void tell(const Scene& scene, Finding& finding) {
                               "s; look at it, not at them.",
                               who(scene), when(scene.incident))
                         : std::string("The terminal is missing: what its partners say only follows from it.");
-  finding.next_steps = {"Is the function switched on in the display, and licensed?",
-                        "Did the display restart or freeze? Its supply and plug, key off first.",
+  const char* const licensed = "Is the function switched on in the display, and licensed?";
+  const char* const supply = "Did the display restart or freeze? Its supply and plug, key off first.";
+  finding.next_steps = {silent ? supply : licensed, silent ? licensed : supply,
                         "Versions of the terminal and of its partners."};
 }
 

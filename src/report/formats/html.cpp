@@ -36,7 +36,7 @@ std::string render_report(const Report& report, const FormatOptions& options) {
 
 std::string render_rollcall(const Report& report, const FormatOptions& options) {
   HtmlPage page = begin_page("Roll call", report, options);
-  answer_part(page, answer_lines(report, {": see tramlog report", crowded(report.found)}));
+  answer_part(page, answer_lines(report, {": see tramlog report", crowded(report.found), false, false}));
   roll_call_part(page, report.found);
   notes_part(page, report.found);
   return page.take();

@@ -92,10 +92,10 @@ std::string head_rest(const Report& report, const FormatOptions& options) {
   return page.take();
 }
 
-std::string answer(const Report& report, std::size_t lines) {
+std::string answer(const Report& report, std::size_t lines, bool with_findings = true) {
   Page page(false);
   page.heading("ANSWER");
-  for (const std::string& line : answer_lines(report, {" in all", true, true}))
+  for (const std::string& line : answer_lines(report, {" in all", true, true, with_findings}))
     short_item(page, "  * ", line, 2);
   return limited(page.take(), lines);
 }
@@ -128,14 +128,16 @@ void entries_and_steps(Page& page, const Conclusions& all) {
   std::size_t told = 0;
   for (const RollcallEntry& entry : all.rollcall->entries) {
     if (is_fine(entry) || ++told > kMainIncidents) continue;
-    const TimeNs since = entry.controller ? all.controllers[*entry.controller].last_seen.time : all.start;
+    const TimeNs since = entry.controller ? trouble_start(all, *entry.controller) : all.start;
+    const bool silent = entry.state == EntryState::intermittent || entry.state == EntryState::lost;
     const bool replaced = entry.stand_in && *entry.stand_in < all.controllers.size();
     told_and_step(
         page, "  *  ", since,
         fmt::format("{} is {}{}.", entry.label, state_code(entry.state),
                     replaced ? "; its job is done by " + controller_words(all, *entry.stand_in) : ""),
-        replaced ? "Was the unit replaced? Then learn the roster anew: tramlog roster learn."
-                 : "Is the roster that of this machine and season? Then plug and supply of that unit.");
+        silent     ? first_step("controller.silent")
+        : replaced ? "Was the unit replaced? Then learn the roster anew: tramlog roster learn."
+                   : "Is the roster that of this machine and season? Then plug and supply of that unit.");
   }
 }
 
@@ -202,7 +204,9 @@ std::string roll(const Conclusions& all) {
       if (is_fine(entry))
         present += entry.state != EntryState::missing;
       else
-        wrong.push_back(fmt::format("{} {}", upper(state_code(entry.state)), entry.label));
+        wrong.push_back(fmt::format("{} {}",
+                                    only_errors_heard(all) ? "CANNOT BE TOLD" : upper(state_code(entry.state)),
+                                    entry.label));
     }
   } else {
     for (std::size_t i = 0; i < all.controllers.size(); ++i) {
@@ -293,7 +297,7 @@ std::string render_report(const Report& report, const FormatOptions& options) {
 }
 
 std::string render_rollcall(const Report& report, const FormatOptions& options) {
-  return head(report, "ROLL CALL") + head_rest(report, options) + answer(report, kAnswer + kFindings) +
+  return head(report, "ROLL CALL") + head_rest(report, options) + answer(report, kAnswer + kFindings, false) +
          roll(report.found) + not_heard(report.found);
 }
 

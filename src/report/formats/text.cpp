@@ -26,9 +26,9 @@ constexpr std::size_t kBriefLines = 2;  // of each list
 constexpr std::size_t kBriefRoll = 12;  // lines of the roll call; beyond, only those that are not present
 
 // `where`: how the sentence ends that counts faults and warnings.
-void answers(Page& page, const Report& report, const char* where) {
+void answers(Page& page, const Report& report, const char* where, bool findings = true) {
   page.heading("ANSWER");
-  for (const std::string& line : answer_lines(report, {where, crowded(report.found)})) page.item("  * ", line);
+  for (const std::string& line : answer_lines(report, {where, crowded(report.found), false, findings})) page.item("  * ", line);
 }
 
 void roll(Page& page, const Conclusions& all) {
@@ -184,7 +184,7 @@ std::string render_rollcall(const Report& report, const FormatOptions& options) 
   const Conclusions& all = report.found;
   Page page(options.unicode);
   head_page(page, report, "ROLL CALL", options);
-  answers(page, report, ": see tramlog report");
+  answers(page, report, ": see tramlog report", false);
   roll(page, all);
   if (all.rollcall) {
     bool begun = false;

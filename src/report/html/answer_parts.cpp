@@ -106,6 +106,7 @@ void answer_part(HtmlPage& page, const std::vector<std::string>& lines) {
 void main_findings_part(HtmlPage& page, const Conclusions& all) {
   std::size_t more = 0;
   const std::vector<std::size_t> ranks = main_findings(all, &more);
+  Html numbered;
   std::vector<Html> items;
   bool any_step = false;
   const auto first = [&](const std::string& step) {
@@ -114,18 +115,22 @@ void main_findings_part(HtmlPage& page, const Conclusions& all) {
   };
   for (const std::size_t rank : ranks) {
     const std::vector<std::string>& steps = all.findings[rank].next_steps;
-    items.push_back(Html(finding_words(all, rank)) + " " +
-                    html_link("#finding-" + std::to_string(rank + 1), "Why, and what to do") +
-                    first(steps.empty() ? std::string() : steps.front()));
+    // The numbers of the full list: a rival cause of the same trouble has one, too.
+    const std::string number = std::to_string(rank + 1);
+    numbered += html_element("li", {{"value", number}},
+                             Html(finding_words(all, rank)) + " " +
+                                 html_link("#finding-" + number, "Why, and what to do") +
+                                 first(steps.empty() ? std::string() : steps.front()));
   }
   for (const std::size_t f : loose_faults(all)) {
-    if (items.size() >= kMainIncidents) break;
+    if (ranks.size() + items.size() >= kMainIncidents) break;
     const char* step = first_step(all.faults[f].code);
     items.push_back(Html(all.faults[f].text) + first(step != nullptr ? step : ""));
   }
-  if (items.empty()) return;
+  if (ranks.empty() && items.empty()) return;
   page.section("main-findings", "Main findings");
-  page.add(html_list(items, true));
+  if (!ranks.empty()) page.add(html_element("ol", numbered));
+  if (!items.empty()) page.add(html_list(items));
   // Who goes to the machine with the first step in mind must have read it here.
   if (any_step) page.add(html_element("p", {{"class", "caution"}}, kWorkCaution));
   if (more > 0) page.paragraph(counted(more, "more is told", "more are told") + " below.");
