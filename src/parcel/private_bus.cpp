@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <set>
+#include <string_view>
+
 #include "isobus/process_data.hpp"
 
 namespace tramlog {
@@ -40,7 +42,8 @@ const RecorderNote* known_note(const Event& event) {
 const RecorderNote* pool_part(const Event& event) {
   if (event.kind != EventKind::notice) return nullptr;
   const auto* note = std::get_if<RecorderNote>(event.notice);
-  const bool is = note != nullptr && note->kind == RecorderNote::Kind::known && note->number == kPgnProcessData;
+  const bool is =
+      note != nullptr && note->kind == RecorderNote::Kind::known && note->number == kPgnProcessData;
   return is ? note : nullptr;
 }
 
@@ -94,14 +97,17 @@ const char* words_for(RecorderNote::Kind kind) {
   return "";
 }
 
-/// "can0", "vcan1": says which bus it is and not whose. Letters, then digits.
-bool is_plain(const std::string& name) {
-  constexpr std::size_t kLongest = 8;
-  const auto digit = [](char c) { return c >= '0' && c <= '9'; };
-  const auto letter = [](char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z'); };
-  const auto first_digit = std::find_if_not(name.begin(), name.end(), letter);
-  return name.size() <= kLongest && first_digit != name.begin() && first_digit != name.end() &&
-         std::all_of(first_digit, name.end(), digit);
+/// "can0", "vcan1": what a kernel or this program calls a bus by itself says which bus it is and not whose.
+/// More digits than a machine has buses may be a serial.
+bool is_plain(std::string_view name) {
+  constexpr std::string_view kGivenByItself[] = {"can", "vcan", "vxcan", "slcan", "bus"};
+  constexpr std::size_t kMostDigits = 3;
+  const auto digits = std::min(name.find_first_of("0123456789"), name.size());
+  const std::string_view number = name.substr(digits);
+  return !number.empty() && number.size() <= kMostDigits &&
+         number.find_first_not_of("0123456789") == std::string_view::npos &&
+         std::find(std::begin(kGivenByItself), std::end(kGivenByItself), name.substr(0, digits)) !=
+             std::end(kGivenByItself);
 }
 
 }  // namespace
