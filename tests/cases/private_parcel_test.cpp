@@ -98,9 +98,10 @@ void plant(const std::string& path) {
   bus.single(0xD700, 0x90, 0x26, PlantedBus::text("\x07Otto 16"));
   bus.single(0x9300, 0x90, 0x26, PlantedBus::text("Otto NM."));
   bus.connection(0xE700, 0x80, 0x26, PlantedBus::joined({{0xB8, 1, 0}, PlantedBus::text("drawn by Otto")}));
-  bus.broadcast(0xFEEB, 0x81, PlantedBus::text("maker*model*" + kSerial + "*unit 9917-A*"));
+  bus.broadcast(0xFEEB, 0x81,
+                PlantedBus::text("maker*model*" + kSerial + "*unit 9917-A*make 2*of Otto*SERB77665*"));
   bus.broadcast(0xFC8D, 0x80, PlantedBus::text(kCode + "*brand*model*"));
-  bus.broadcast(0xFEEC, 0x80, PlantedBus::text(kVehicle + "*"));
+  bus.broadcast(0xFEEC, 0x80, PlantedBus::text(kVehicle + "*Otto's VIN 98765*"));
   // Working set, commanded address, structure label, pool: short, and over more than 255 packets.
   bus.single(0xFE0D, 0x80, 0xFF, {2, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF});
   bus.single(0xFE0C, 0x80, 0xFF, PlantedBus::little(kMember, 8));
@@ -203,6 +204,8 @@ std::vector<std::pair<std::string, std::string>> planted() {
                                                         {"serial in lower case", "sn-88417-q"},
                                                         {"product code", kCode},
                                                         {"unit number", "unit 9917-A"},
+                                                        {"second serial", "SERB77665"},
+                                                        {"second vehicle", "98765"},
                                                         {"receiver's serial", kGnssSerial},
                                                         {"a person", "Otto"},
                                                         {"capture name", "ottokar"},
