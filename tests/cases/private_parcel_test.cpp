@@ -90,8 +90,9 @@ void plant(const std::string& path) {
   bus.broadcast(0xFDC5, 0x80, PlantedBus::text(ecu));
   bus.connection(0xFDC5, 0x81, 0x80, PlantedBus::text("part 8*" + kShort + "*right*type*maker*hardware*"));
   bus.broadcast(0xFEDA, 0x80, PlantedBus::joined({{1}, PlantedBus::text("MTR 4.2 " + kSerial + "*")}));
-  bus.broadcast(0xFEDA, 0x81,
-                PlantedBus::joined({{1}, PlantedBus::text("FW 3 SN" + kDecimal + " sn-88417-q*")}));
+  bus.broadcast(
+      0xFEDA, 0x81,
+      PlantedBus::joined({{1}, PlantedBus::text("FW 3 SN" + kDecimal + " sn-88417-q SN.88417Q 0x15e0D6*")}));
   // An ordinary machine: a unit without identity number, serials that are words.
   claim(0xA0008400'00600000, 0x90);
   bus.broadcast(0xFDC5, 0x90, PlantedBus::text("part 9*controller*front*type*maker*"));
@@ -202,6 +203,8 @@ std::vector<std::pair<std::string, std::string>> planted() {
                                                         {"vehicle", kVehicle},
                                                         {"identity in decimal", "SN" + kDecimal},
                                                         {"serial in lower case", "sn-88417-q"},
+                                                        {"serial in another spelling", ".88417Q"},
+                                                        {"identity in hex", "0x15e0D6"},
                                                         {"product code", kCode},
                                                         {"unit number", "unit 9917-A"},
                                                         {"second serial", "SERB77665"},
