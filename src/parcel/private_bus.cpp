@@ -5,6 +5,7 @@
 #include <string_view>
 
 #include "isobus/process_data.hpp"
+#include "parcel/private_frames.hpp"
 
 namespace tramlog {
 namespace {
@@ -260,8 +261,13 @@ std::span<const Event> PrivateBus::conceal(std::span<const Event> events) {
       payload.fill(0);
       const std::size_t len = std::min<std::size_t>(event.len, payload.size());
       std::copy_n(event.data, len, payload.begin());
-      if (event.kind == EventKind::frame && (event.flags & kRemote) == 0)
-        conceal_frame(event, {payload.data(), len});
+      const std::span<std::uint8_t> data{payload.data(), len};
+      if (event.kind == EventKind::error)
+        blank_undefined_errors(event.id, data);
+      else if (event.kind != EventKind::frame || (event.flags & kRemote) != 0)
+        std::fill(data.begin(), data.end(), std::uint8_t{0});  // no data was on the wire
+      else
+        conceal_frame(event, data);
       shown.data = payload.data();
     }
     out_.push_back(shown);
@@ -324,7 +330,7 @@ void PrivateBus::conceal_frame(const Event& frame, std::span<std::uint8_t> data)
 
 void PrivateBus::conceal_packet(const Event& frame, std::span<std::uint8_t> data, bool fast) {
   const Pgn pgn = pgn_of(frame.id);
-  if (!fast && pgn != kTpData && pgn != kEtpData) return;  // who sends how much: nothing else is in it
+  if (!fast && pgn != kTpData && pgn != kEtpData) return blank_undefined_control(pgn, data);
   if (is_cleared(frame.number)) {
     const auto found =
         std::lower_bound(rewritten_.begin(), rewritten_.end(), frame.number,

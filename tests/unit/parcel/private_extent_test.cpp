@@ -70,3 +70,53 @@ TEST_CASE("Serials of units that are only named behind the known fields are lear
     CHECK(terms.serials().contains(serial));
   CHECK_FALSE(terms.serials().contains("Mod2"));
 }
+
+TEST_CASE("Bytes behind the defined ones are blanked, and no others") {
+  struct Case {
+    Pgn pgn;
+    Data data, shown;
+  };
+  const auto text = [](Data data, const std::string& behind) {
+    data.insert(data.end(), behind.begin(), behind.end());
+    return data;
+  };
+  const Data numbers{1, 2, 3, 4, 5, 6, 7, 8};
+  const Case cases[] = {
+      {0xEA00, text({0xDA, 0xFE, 0}, "Smith"), text({0xDA, 0xFE, 0}, blank(5))},
+      {0xFE0D, text({2}, "SMITH77"), text({2}, blank(7))},
+      {0xF004, numbers, numbers},
+      {0xF004, text(numbers, "Smith"), text(numbers, blank(5))},
+      {129026, text(numbers, "Smith"), text(numbers, blank(5))},
+      {0xFEE3, Data(39, 7), Data(39, 7)},
+      // A heartbeat, and frames of a longer message with its number.
+      {126993, {0x60, 0xEA, 7, 0xC5, 0xFF, 0xFF, 0xFF, 0xFF}, {0x60, 0xEA, 7, 0xC5, 0xFF, 0xFF, 0xFF, 0xFF}},
+      {126993, text({0x20, 23}, "Smith!"), text({}, blank(8))},
+      {126993, text({0x23}, "abc\xFF\xFF\xFF\xFF"), text({}, blank(8))},
+      {126464, text({0, 0x00, 0xEE, 0x01, 0x01, 0xF8, 0x01}, "Smi"),
+       text({0, 0x00, 0xEE, 0x01, 0x01, 0xF8, 0x01}, blank(3))},
+      {0xFC8E, text({0xFF, 1, 8, 1, 1, 0x20}, "Smith"), text({0xFF, 1, 8, 1, 1, 0x20}, blank(5))},
+      {0xFC8E, text({0xFF, 1, 8, 1, 100}, std::string(100, 'S')), text({0xFF, 1}, blank(103))},
+  };
+  for (const Case& one : cases) {
+    INFO(one.pgn << ' ' << one.data.size());
+    CHECK(said(one.pgn, one.data) == one.shown);
+  }
+}
+
+TEST_CASE("Trouble codes stay, text among them does not") {
+  const Data one{0x04, 0xFF, 158, 0, 4, 1, 0xFF, 0xFF};
+  CHECK(said(0xFECA, one) == one);
+  // Lamps, 158/4, a maker's 516200/19, the same with the old order told: codes end here.
+  const Data codes{0x04, 0xFF, 158, 0, 4, 1, 0x68, 0xE0, 0xF3, 2, 0x9E, 0x00, 0x04, 0x81};
+  CHECK(said(0xFECA, codes) == codes);
+  CHECK(said(0xFECB, codes) == codes);
+  for (const std::string& words :
+       {std::string("John Smith, SN99887"), std::string("Ott"), std::string("M\xFCll")}) {
+    INFO(words);
+    Data data = codes;
+    data.insert(data.end(), words.begin(), words.end());
+    Data shown = codes;
+    shown.insert(shown.end(), words.size(), 0xFF);
+    CHECK(said(0xFECA, data) == shown);
+  }
+}
