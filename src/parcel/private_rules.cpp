@@ -184,7 +184,23 @@ void PrivateRules::rewrite_transfer(const MessageHead& head, std::span<std::uint
   const std::size_t rest = continued ? rest_of_object(pool) : 0;
   // All of it may be the rest, and more of it come.
   if (cut_device(pool) || (continued && rest == pool.size())) cut_devices_.insert(line);
+  constexpr std::size_t kEndBytes = 200;  // of a text that was cut
+  if (ends_.size() >= kMostEnds) ends_.clear();
+  std::vector<std::uint8_t>& end = ends_[line];
+  std::vector<std::uint8_t> joined = end;
+  joined.insert(joined.end(), pool.begin(), pool.end());
+  const std::vector<std::uint8_t> before(pool.begin(), pool.end());
+  const std::size_t begun = terms.begun_at_end(joined);
+  const std::vector<std::uint8_t> next_end(
+      joined.end() - static_cast<std::ptrdiff_t>(std::min(joined.size(), kEndBytes)), joined.end());
+  if (!end.empty() && terms.replace_in_text(joined)) {
+    const std::size_t told = std::min(kEndBytes, pool.size());
+    std::copy_n(joined.begin() + static_cast<std::ptrdiff_t>(end.size()), told, pool.begin());
+  }
+  end = next_end;
   rewrite_pool(pool, terms);
+  for (std::size_t i = pool.size() - std::min(begun, pool.size()); i < pool.size(); ++i)
+    if (pool[i] == before[i]) pool[i] = '?';
   std::fill_n(pool.begin(), rest, kUnavailable);  // no length of a text: nobody reads a NAME there
 }
 

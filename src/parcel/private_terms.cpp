@@ -153,6 +153,7 @@ void PrivateTerms::settle() {
     if (serial.size() < kShortestSearched) continue;
     const bool telling = is_telling_text(serial);
     std::string from = ascii_lower(serial);
+    searched_.insert(from);
     add_pattern({bytes_of(from), bytes_of(stand_in), true, telling});
     // Some count the bytes of a label from its other end.
     if (labels_.contains(serial)) {
@@ -185,6 +186,18 @@ void PrivateTerms::add_pattern(Pattern pattern) {
     list.insert(place, patterns_.size());
   }
   patterns_.push_back(std::move(pattern));
+}
+
+std::size_t PrivateTerms::begun_at_end(Bytes bytes) const {
+  constexpr std::size_t kMost = 200;  // bytes of a serial's field
+  const std::string end = ascii_lower(text_of(bytes.last(std::min(bytes.size(), kMost))));
+  for (std::size_t at = 0; at + kShortestHalf <= end.size(); ++at) {
+    const std::string half = end.substr(at);
+    const auto serial = searched_.lower_bound(half);
+    if (serial != searched_.end() && serial->size() > half.size() && serial->starts_with(half))
+      return half.size();
+  }
+  return 0;
 }
 
 std::uint32_t PrivateTerms::stand_in(std::uint32_t identity) const {

@@ -54,6 +54,11 @@ class PrivateTerms {
   /// The same for text that is not from the bus: there a serial without a digit is a word like others.
   std::string replaced_text(std::string text) const;
 
+  /// How many bytes at the end are the begin of a serial whose rest may come in the next transfer: its
+  /// longest one, 0 below kShortestHalf. In either case of letters.
+  std::size_t begun_at_end(Bytes bytes) const;
+  static constexpr std::size_t kShortestHalf = 3;
+
   /// What was learned and would be a leak: serials that replace_within() searches, and NAMEs.
   const std::map<std::string, std::string>& serials() const { return serials_; }
   const std::map<std::uint64_t, std::uint64_t>& names() const { return names_; }
@@ -83,6 +88,7 @@ class PrivateTerms {
   std::map<std::uint64_t, std::uint64_t> names_;
   std::map<std::string, std::string> serials_;
   std::set<std::string> labels_;
+  std::set<std::string> searched_;  // serials of kShortestSearched and more, in lower case
   std::set<std::uint64_t> stand_in_names_;
   std::set<std::string> stand_in_serials_;
   std::vector<Pattern> patterns_;                         // longest first within a pair
