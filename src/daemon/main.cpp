@@ -26,6 +26,7 @@ int fail(const Error& error) {
 
 int main(int argc, char** argv) {
   std::signal(SIGPIPE, SIG_IGN);
+  std::signal(SIGXFSZ, SIG_IGN);  // a file size limit is a disk that takes no more
   CLI::App app{
       "Records the CAN buses of this machine, examines them while it records, and answers tramlog status, report --live and others. Only "
       "listens: it sends nothing, and changes an interface only if its configuration says so.",

@@ -13,6 +13,7 @@
 
 #include "io/block_encoder.hpp"
 #include "io/output_file.hpp"
+#include "io/unfinished.hpp"
 
 namespace tramlog {
 namespace {
@@ -53,7 +54,7 @@ class CaptureWriter::Impl {
   ~Impl() {
     if (part_.empty()) flush();
     if (descriptor_ >= 0) ::close(descriptor_);
-    if (!part_.empty()) ::unlink(part_.c_str());
+    if (!part_.empty()) remove_unfinished(part_);
     ZSTD_freeCCtx(compressor_);
   }
 

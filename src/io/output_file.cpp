@@ -9,6 +9,8 @@
 #include <random>
 #include <utility>
 
+#include "io/unfinished.hpp"
+
 namespace tramlog {
 namespace {
 
@@ -63,12 +65,14 @@ Outlet open_outlet(const std::string& path, mode_t mode) {
     out.error = errno;
     return out;
   }
+  const SignalsHeld held;
   for (int i = 0; i < kMostTries; ++i) {
     out.part = folder_of(out.path) + random_name();
     out.fd = ::open(out.part.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, mode);
     out.error = out.fd < 0 ? errno : 0;
     if (out.error != EEXIST) break;
   }
+  if (out.fd >= 0) note_unfinished(out.part);
   if (out.fd < 0)
     out.part.clear();
   else if (exists)
@@ -81,7 +85,7 @@ OutputFile::OutputFile(std::string path, std::string part, int fd)
 
 OutputFile::~OutputFile() {
   if (fd_ >= 0 && !path_.empty()) ::close(fd_);
-  if (!part_.empty()) ::unlink(part_.c_str());
+  if (!part_.empty()) remove_unfinished(part_);
 }
 
 Result<std::unique_ptr<OutputFile>> OutputFile::create(const std::string& path) {
@@ -124,10 +128,13 @@ Result<bool> put_in_place(const std::string& part, const std::string& path) {
   int error = errno;
   if (fd >= 0) ::close(fd);
   if (on_disk) {
-    if (::rename(part.c_str(), path.c_str()) == 0) return true;
+    if (::rename(part.c_str(), path.c_str()) == 0) {
+      forget_unfinished(part);
+      return true;
+    }
     error = errno;
   }
-  ::unlink(part.c_str());
+  remove_unfinished(part);
   return on_disk ? environment("cannot put the file in place", error, path, "check the folder's permissions")
                  : environment("cannot write the file", error, path, "free some space or write elsewhere");
 }

@@ -20,7 +20,8 @@ struct Outlet {
 };
 
 /// What is there and no ordinary file (a pipe, a device) is opened itself. Otherwise a file of its own is
-/// made in the folder of the place, or of what a link there points to; it gets the permissions of the file
+/// made in the folder of the place, or of what a link there points to, and noted as unfinished
+/// (io/unfinished.hpp) until put_in_place() or remove_unfinished(); it gets the permissions of the file
 /// that it is to replace, else `mode` less the umask. Nothing that exists is opened, changed or removed.
 Outlet open_outlet(const std::string& path, mode_t mode);
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <bit>
+#include <utility>
 
 #include "io/pcapng_format.hpp"
 #include "io/pcapng_scan.hpp"
@@ -16,6 +17,7 @@ constexpr std::uint32_t kLinkTypeMask = 0xFFFF;
 constexpr std::size_t kRecordBytes = 16;
 constexpr std::uint32_t kLongestCanPacket = 2080;     // CAN XL with its header
 constexpr std::uint32_t kLongestPacket = 256 * 1024;  // of other link types
+constexpr std::size_t kPairBytes = 2 * (kRecordBytes + socketcan::kFdPacket);
 constexpr std::uint32_t kNeighbourSeconds = 86400;
 constexpr std::size_t kSearchChunk = 64 * 1024;
 constexpr std::size_t kSearchView = kSearchChunk + 4096;
@@ -106,6 +108,11 @@ bool PcapParser::could_be(const Record& record) const {
          record.original <= (has_can_ ? kLongestCanPacket : kLongestPacket);
 }
 
+/// No writer stores nothing at the start of 1970.
+bool PcapParser::is_nothing(const Record& record) {
+  return record.seconds == 0 && record.original == 0;
+}
+
 bool PcapParser::near_last(std::uint32_t seconds) const {
   return !has_last_ || apart(seconds, last_seconds_) <= kNeighbourSeconds;
 }
@@ -161,13 +168,8 @@ CaptureParser::Step PcapParser::record(EventBatch& batch) {
   }
   const Record found = load(window_.at());
   search_first_ = 1;
-  if (!could_be(found)) {
-    const bool zeros = found.seconds == 0 && found.original == 0;
-    begin_damage(zeros ? "zeros instead of a packet record" : "a packet record that cannot be");
-    return Step::again;
-  }
-  if (found.seconds == 0 && found.original == 0) {  // no writer stores nothing at the start of 1970
-    begin_damage("zeros instead of a packet record");
+  if (!could_be(found) || is_nothing(found)) {
+    begin_damage(is_nothing(found) ? "zeros instead of a packet record" : "a packet record that cannot be");
     return Step::again;
   }
   const std::size_t bytes = kRecordBytes + found.stored;
@@ -185,9 +187,46 @@ CaptureParser::Step PcapParser::record(EventBatch& batch) {
       return Step::again;
     }
   }
+  if (const Need behind = need(batch, bytes + kRecordBytes); behind == Need::deliver)
+    return Step::deliver;
+  else if (has_can_ && !is_followed(found, bytes, behind == Need::ended)) {
+    const Need view = need(batch, bytes + kPairBytes);
+    if (view == Need::deliver) return Step::deliver;
+    if (const std::size_t inner = pair_within(found, bytes, view == Need::ended); inner != 0) {
+      begin_damage("a packet record with the next one inside");
+      search_first_ = inner;
+      return Step::again;
+    }
+  }
   emit(batch, found, window_.at() + kRecordBytes);
   window_.advance(bytes);
   return Step::again;
+}
+
+/// Where what follows is a record, too, this one has the length that it tells.
+bool PcapParser::is_followed(const Record& record, std::size_t bytes, bool ended) const {
+  if (ended) return window_.available() == bytes;
+  const Record next = load(window_.at() + bytes);
+  return could_be(next) && !is_nothing(next) && apart(next.seconds, record.seconds) <= kNeighbourSeconds;
+}
+
+/// Bytes are missing within a record if two good ones in a row, neither of them earlier than its predecessor,
+/// begin before it ends: offset of the first, 0 if there is none. Times that are not in order would say that
+/// the bytes are missing at the begin of the next record's time, and this one is whole. Never more than
+/// kPairBytes behind the record are looked at: what is found must not depend on how the bytes arrived.
+std::size_t PcapParser::pair_within(const Record& record, std::size_t bytes, bool ended) const {
+  const auto in_order = [](const Record& a, const Record& b) {
+    return std::pair(a.seconds, a.fraction) <= std::pair(b.seconds, b.fraction);
+  };
+  const std::size_t available = ended ? window_.available() : bytes + kPairBytes;
+  for (std::size_t at = 1; at < bytes; ++at) {
+    if (!convincing(window_.at() + at, available - at, ended)) continue;
+    const Record first = load(window_.at() + at);
+    const std::size_t behind = at + kRecordBytes + first.stored;
+    const bool has_second = behind + kRecordBytes <= available;
+    if (in_order(record, first) && (!has_second || in_order(first, load(window_.at() + behind)))) return at;
+  }
+  return 0;
 }
 
 void PcapParser::emit(EventBatch& batch, const Record& record, const std::uint8_t* packet) {

@@ -49,6 +49,9 @@ class PcapParser : public CaptureParser {
   BusIndex bus_ = 0;
   bool near_last(std::uint32_t seconds) const;
   bool confirmed(const Record& record, std::size_t bytes) const;
+  static bool is_nothing(const Record& record);
+  bool is_followed(const Record& record, std::size_t bytes, bool ended) const;
+  std::size_t pair_within(const Record& record, std::size_t bytes, bool ended) const;
 
   std::uint32_t last_seconds_ = 0;  // of the last record that fitted its predecessor
   std::uint32_t jump_seconds_ = 0;  // of the last record

@@ -14,6 +14,7 @@
 
 #include "base/text.hpp"
 #include "io/output_file.hpp"
+#include "io/unfinished.hpp"
 #include "io/table_writer.hpp"
 
 namespace tramlog {
@@ -110,7 +111,7 @@ class SqliteTables final : public TableWriter {
   SqliteTables(std::string path, std::string part) : path_(std::move(path)), part_(std::move(part)) {}
   ~SqliteTables() override {
     close();
-    if (!part_.empty()) ::unlink(part_.c_str());
+    if (!part_.empty()) remove_unfinished(part_);
   }
   SqliteTables(const SqliteTables&) = delete;
   SqliteTables& operator=(const SqliteTables&) = delete;

@@ -6,9 +6,9 @@
 #include <cctype>
 
 #include "base/text.hpp"
+#include "implement/pool_parts.hpp"
 #include "io/capture_reader.hpp"
 #include "io/text_file.hpp"
-#include "implement/pool_parts.hpp"
 #include "isobus/process_data.hpp"
 #include "isobus/transfers.hpp"
 #include "parcel/private_rules.hpp"
@@ -32,6 +32,21 @@ bool stands_alone(const std::string& text, std::size_t at, std::size_t length) {
   return (at == 0 || !is_word(text[at - 1])) && (at + length == text.size() || !is_word(text[at + length]));
 }
 
+/// With other signs between its characters. Only what no text holds by chance, and no blanks between: the
+/// bus' own texts were searched for those, too.
+bool is_spelled_in(std::string text, const PrivateTerms& terms) {
+  constexpr std::size_t kShortest = 7;
+  PrivateSpellings spellings;
+  for (const auto& [serial, ignored] : terms.serials()) {
+    const std::string told = PrivateSpellings::squeezed(serial);
+    const auto digits = static_cast<std::size_t>(
+        std::count_if(told.begin(), told.end(), [](unsigned char c) { return std::isdigit(c) != 0; }));
+    if (told.size() >= kShortest && digits > 0 && digits < told.size()) spellings.add(serial, false);
+  }
+  std::replace(text.begin(), text.end(), ' ', '\n');
+  return spellings.contains(text);
+}
+
 std::optional<Error> find_in_text(const Member& member, const PrivateTerms& terms) {
   const std::string text = ascii_lower(member.bytes);
   for (const auto& [known, stand_in] : terms.serials()) {
@@ -43,6 +58,7 @@ std::optional<Error> find_in_text(const Member& member, const PrivateTerms& term
     for (std::size_t at = text.find(serial); at != std::string::npos; at = text.find(serial, at + 1))
       if (stands_alone(text, at, serial.size())) return leak("a serial number", member.name);
   }
+  if (is_spelled_in(text, terms)) return leak("a serial number", member.name);
   for (std::size_t at = 0; at + 16 <= member.bytes.size(); ++at) {
     if (std::isxdigit(static_cast<unsigned char>(member.bytes[at])) == 0) continue;
     const auto name = Name::from_hex(std::string_view(member.bytes).substr(at, 16));

@@ -2,7 +2,10 @@
 
 #include <algorithm>
 #include <set>
+#include <string_view>
+
 #include "isobus/process_data.hpp"
+#include "parcel/private_frames.hpp"
 
 namespace tramlog {
 namespace {
@@ -40,7 +43,8 @@ const RecorderNote* known_note(const Event& event) {
 const RecorderNote* pool_part(const Event& event) {
   if (event.kind != EventKind::notice) return nullptr;
   const auto* note = std::get_if<RecorderNote>(event.notice);
-  const bool is = note != nullptr && note->kind == RecorderNote::Kind::known && note->number == kPgnProcessData;
+  const bool is =
+      note != nullptr && note->kind == RecorderNote::Kind::known && note->number == kPgnProcessData;
   return is ? note : nullptr;
 }
 
@@ -94,14 +98,17 @@ const char* words_for(RecorderNote::Kind kind) {
   return "";
 }
 
-/// "can0", "vcan1": says which bus it is and not whose. Letters, then digits.
-bool is_plain(const std::string& name) {
-  constexpr std::size_t kLongest = 8;
-  const auto digit = [](char c) { return c >= '0' && c <= '9'; };
-  const auto letter = [](char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z'); };
-  const auto first_digit = std::find_if_not(name.begin(), name.end(), letter);
-  return name.size() <= kLongest && first_digit != name.begin() && first_digit != name.end() &&
-         std::all_of(first_digit, name.end(), digit);
+/// "can0", "vcan1": what a kernel or this program calls a bus by itself says which bus it is and not whose.
+/// More digits than a machine has buses may be a serial.
+bool is_plain(std::string_view name) {
+  constexpr std::string_view kGivenByItself[] = {"can", "vcan", "vxcan", "slcan", "bus"};
+  constexpr std::size_t kMostDigits = 3;
+  const auto digits = std::min(name.find_first_of("0123456789"), name.size());
+  const std::string_view number = name.substr(digits);
+  return !number.empty() && number.size() <= kMostDigits &&
+         number.find_first_not_of("0123456789") == std::string_view::npos &&
+         std::find(std::begin(kGivenByItself), std::end(kGivenByItself), name.substr(0, digits)) !=
+             std::end(kGivenByItself);
 }
 
 }  // namespace
@@ -254,8 +261,13 @@ std::span<const Event> PrivateBus::conceal(std::span<const Event> events) {
       payload.fill(0);
       const std::size_t len = std::min<std::size_t>(event.len, payload.size());
       std::copy_n(event.data, len, payload.begin());
-      if (event.kind == EventKind::frame && (event.flags & kRemote) == 0)
-        conceal_frame(event, {payload.data(), len});
+      const std::span<std::uint8_t> data{payload.data(), len};
+      if (event.kind == EventKind::error)
+        blank_undefined_errors(event.id, data);
+      else if (event.kind != EventKind::frame || (event.flags & kRemote) != 0)
+        std::fill(data.begin(), data.end(), std::uint8_t{0});  // no data was on the wire
+      else
+        conceal_frame(event, data);
       shown.data = payload.data();
     }
     out_.push_back(shown);
@@ -318,7 +330,7 @@ void PrivateBus::conceal_frame(const Event& frame, std::span<std::uint8_t> data)
 
 void PrivateBus::conceal_packet(const Event& frame, std::span<std::uint8_t> data, bool fast) {
   const Pgn pgn = pgn_of(frame.id);
-  if (!fast && pgn != kTpData && pgn != kEtpData) return;  // who sends how much: nothing else is in it
+  if (!fast && pgn != kTpData && pgn != kEtpData) return blank_undefined_control(pgn, data);
   if (is_cleared(frame.number)) {
     const auto found =
         std::lower_bound(rewritten_.begin(), rewritten_.end(), frame.number,

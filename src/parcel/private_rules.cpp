@@ -8,13 +8,13 @@
 #include "isobus/process_data.hpp"
 #include "isobus/working_set.hpp"
 #include "parcel/private_allowed.hpp"
+#include "parcel/private_extent.hpp"
 #include "parcel/private_fields.hpp"
 
 namespace tramlog {
 namespace {
 
-constexpr Pgn kVehicleIdentification = 0xFEEC, kNmeaProduct = 126996, kNmeaConfiguration = 126998,
-              kProcessData = 0xCB00;
+constexpr Pgn kNmeaProduct = 126996, kNmeaConfiguration = 126998, kProcessData = 0xCB00;
 constexpr Pgn kRapidPosition = 129025, kPositionData = 129029, kVehiclePosition = 0xFEF3,
               kVehicleDirection = 0xFEE8;
 constexpr Pgn kToFileServer = 0xAA00, kFromFileServer = 0xAB00, kToTerminal = 0xE700, kFromTerminal = 0xE600;
@@ -28,18 +28,6 @@ void fill_from(std::span<std::uint8_t> data, std::size_t at) {
   if (at < data.size()) std::fill(data.begin() + static_cast<std::ptrdiff_t>(at), data.end(), kUnavailable);
 }
 
-/// Which fields of a text message, each ended by '*', are serials.
-struct SerialFields {
-  Pgn pgn;
-  std::size_t first, last;  // counted from 0
-};
-constexpr SerialFields kSerialFields[] = {
-    {kPgnEcuIdentification, 1, 1},
-    {kPgnProductIdentification, 0, 0},    // the code: of a kind of units, or of this unit
-    {kPgnComponentIdentification, 2, 3},  // serial and unit number
-    {kVehicleIdentification, 0, 0},
-};
-
 /// Calls `use(offset, length)` with each serial's field.
 template <class Use>
 void for_each_serial(Pgn pgn, Bytes data, Use use) {
@@ -48,24 +36,19 @@ void for_each_serial(Pgn pgn, Bytes data, Use use) {
       use(kNmeaSerialAt, std::min(kNmeaSerialBytes, data.size() - kNmeaSerialAt));
     return;
   }
-  for (const SerialFields& fields : kSerialFields) {
-    if (fields.pgn != pgn) continue;
-    std::size_t begin = 0;
-    for (std::size_t field = 0; begin < data.size(); ++field) {
-      const auto stop =
-          std::find(data.begin() + static_cast<std::ptrdiff_t>(begin), data.end(), std::uint8_t{'*'});
-      const auto end = static_cast<std::size_t>(stop - data.begin());
-      if (field >= fields.first && field <= fields.last) use(begin, end - begin);
-      begin = end + 1;
-    }
-  }
+  const TextFields* fields = text_fields(pgn);
+  if (fields == nullptr) return;
+  // Somebody may say the fields again for the next unit: these are blanked, but the serials are learned.
+  std::size_t field = 0;
+  for_each_text_field(data, [&](std::size_t at, std::size_t length) {
+    const std::size_t which = field++ % fields->count;
+    if (which >= fields->first_serial && which <= fields->last_serial) use(at, length);
+  });
 }
 
 /// Whether makers write in it what they like, as text.
 bool is_text(Pgn pgn) {
-  return pgn == kPgnSoftwareIdentification || pgn == kNmeaProduct ||
-         std::any_of(std::begin(kSerialFields), std::end(kSerialFields),
-                     [pgn](const SerialFields& fields) { return fields.pgn == pgn; });
+  return pgn == kPgnSoftwareIdentification || pgn == kNmeaProduct || text_fields(pgn) != nullptr;
 }
 
 bool is_label(Pgn pgn, Bytes data) {
@@ -147,6 +130,7 @@ bool PrivateRules::learn(const MessageHead& head, Bytes data, PrivateTerms& term
 
 void PrivateRules::rewrite(const MessageHead& head, std::span<std::uint8_t> data, const PrivateTerms& terms) {
   if (is_opaque(head)) return fill_from(data, 0);
+  fill_from(data, known_bytes(head.pgn, data));
   if (const std::size_t kept = harmless_bytes(head.pgn); kept != 0) return fill_from(data, kept);
   switch (head.pgn) {
     case kRapidPosition:
@@ -200,7 +184,23 @@ void PrivateRules::rewrite_transfer(const MessageHead& head, std::span<std::uint
   const std::size_t rest = continued ? rest_of_object(pool) : 0;
   // All of it may be the rest, and more of it come.
   if (cut_device(pool) || (continued && rest == pool.size())) cut_devices_.insert(line);
+  constexpr std::size_t kEndBytes = 200;  // of a text that was cut
+  if (ends_.size() >= kMostEnds) ends_.clear();
+  std::vector<std::uint8_t>& end = ends_[line];
+  std::vector<std::uint8_t> joined = end;
+  joined.insert(joined.end(), pool.begin(), pool.end());
+  const std::vector<std::uint8_t> before(pool.begin(), pool.end());
+  const std::size_t begun = terms.begun_at_end(joined);
+  const std::vector<std::uint8_t> next_end(
+      joined.end() - static_cast<std::ptrdiff_t>(std::min(joined.size(), kEndBytes)), joined.end());
+  if (!end.empty() && terms.replace_in_text(joined)) {
+    const std::size_t told = std::min(kEndBytes, pool.size());
+    std::copy_n(joined.begin() + static_cast<std::ptrdiff_t>(end.size()), told, pool.begin());
+  }
+  end = next_end;
   rewrite_pool(pool, terms);
+  for (std::size_t i = pool.size() - std::min(begun, pool.size()); i < pool.size(); ++i)
+    if (pool[i] == before[i]) pool[i] = '?';
   std::fill_n(pool.begin(), rest, kUnavailable);  // no length of a text: nobody reads a NAME there
 }
 

@@ -6,6 +6,7 @@
 #include <set>
 #include <span>
 #include <tuple>
+#include <vector>
 
 #include "can/event.hpp"
 #include "isobus/message.hpp"
@@ -53,6 +54,9 @@ class PrivateRules {
   std::map<std::tuple<BusIndex, Address, Pgn>, MadeUpTrack> tracks_;
   /// Whose latest transfer of a device description ended within a DVC: bus, source, destination.
   std::set<std::tuple<BusIndex, Address, Address>> cut_devices_;
+  /// The true end of that transfer: a text, and a serial in it, may go on in the next one. Bounded.
+  std::map<std::tuple<BusIndex, Address, Address>, std::vector<std::uint8_t>> ends_;
+  static constexpr std::size_t kMostEnds = 4096;
   std::uint64_t positions_ = 0;
 };
 

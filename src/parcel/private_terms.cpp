@@ -4,6 +4,7 @@
 #include <cctype>
 
 #include "base/text.hpp"
+#include "parcel/private_numbers.hpp"
 
 namespace tramlog {
 namespace {
@@ -117,7 +118,7 @@ void PrivateTerms::learn_label(Bytes label) {
 void PrivateTerms::settle() {
   std::uint32_t next = 1;
   for (auto& [identity, stand_in] : identities_) {
-    while (identities_.contains(next) && next < kIdentityMask) ++next;
+    while (reads_as_identity(next, identities_) && next < kIdentityMask) ++next;
     stand_in = next;
     if (next < kIdentityMask) ++next;
   }
@@ -133,20 +134,26 @@ void PrivateTerms::settle() {
         serials_.emplace(label, "");
         break;
       }
+  for (const auto& [serial, ignored] : serials_) spellings_.add(serial, is_telling_text(serial));
   std::uint64_t number = 0;
+  std::size_t tries_left = 1'000'000;  // for all: hostile serials may leave no room for any
   for (auto& [serial, stand_in] : serials_) {
     constexpr unsigned kTries = 40000;  // of one or two places all may be taken: then two share one
-    for (unsigned i = 0; i < kTries; ++i) {
+    for (unsigned i = 0; i == 0 || (i < kTries && tries_left > 0); ++i, tries_left -= tries_left > 0) {
       // Nor is it an identity number: that would be replaced once more.
-      while (identities_.contains(static_cast<std::uint32_t>(++number))) {
+      while (reads_as_identity(++number, identities_)) {
       }
       stand_in = counted_text(number, serial.size());
-      if (!serials_.contains(stand_in) && !stand_in_serials_.contains(stand_in)) break;
+      if (!serials_.contains(stand_in) && !stand_in_serials_.contains(stand_in) &&
+          !spellings_.contains(stand_in))
+        break;
     }
     stand_in_serials_.insert(stand_in);
+    spellings_.stand_in(serial, stand_in);
     if (serial.size() < kShortestSearched) continue;
     const bool telling = is_telling_text(serial);
     std::string from = ascii_lower(serial);
+    searched_.insert(from);
     add_pattern({bytes_of(from), bytes_of(stand_in), true, telling});
     // Some count the bytes of a label from its other end.
     if (labels_.contains(serial)) {
@@ -179,6 +186,18 @@ void PrivateTerms::add_pattern(Pattern pattern) {
     list.insert(place, patterns_.size());
   }
   patterns_.push_back(std::move(pattern));
+}
+
+std::size_t PrivateTerms::begun_at_end(Bytes bytes) const {
+  constexpr std::size_t kMost = 200;  // bytes of a serial's field
+  const std::string end = ascii_lower(text_of(bytes.last(std::min(bytes.size(), kMost))));
+  for (std::size_t at = 0; at + kShortestHalf <= end.size(); ++at) {
+    const std::string half = end.substr(at);
+    const auto serial = searched_.lower_bound(half);
+    if (serial != searched_.end() && serial->size() > half.size() && serial->starts_with(half))
+      return half.size();
+  }
+  return 0;
 }
 
 std::uint32_t PrivateTerms::stand_in(std::uint32_t identity) const {
@@ -244,39 +263,26 @@ bool PrivateTerms::replace_names_in_hex(std::span<std::uint8_t> text) const {
   return changed;
 }
 
-bool PrivateTerms::replace_identities(std::span<std::uint8_t> text) const {
-  const auto digit = [](std::uint8_t c) { return c >= '0' && c <= '9'; };
+bool PrivateTerms::replace_in(std::span<std::uint8_t> text, bool also_words) const {
+  constexpr int kMostTimes = 4;  // what was put in may make one of the rest with what stands beside it
   bool changed = false;
-  for (auto at = text.begin(); (at = std::find_if(at, text.end(), digit)) != text.end();) {
-    const auto end = std::find_if_not(at, text.end(), digit);
-    const auto first = std::find_if(at, end, [](std::uint8_t c) { return c != '0'; });
-    const auto digits = static_cast<std::size_t>(end - first);
-    constexpr std::size_t kMost = 7;  // 2,097,151
-    if (digits >= kShortestIdentity && digits <= kMost) {
-      std::uint32_t number = 0;
-      for (auto c = first; c != end; ++c) number = number * 10 + (*c - '0');
-      if (const auto found = identities_.find(number); found != identities_.end()) {
-        std::uint32_t left = found->second;
-        for (auto c = end; c != first; left /= 10) *--c = static_cast<std::uint8_t>('0' + left % 10);
-        changed = true;
-      }
-    }
-    at = end;
+  for (int i = 0; i < kMostTimes; ++i) {
+    bool again = replace_patterns(text, also_words);
+    again = replace_names_in_hex(text) || again;
+    again = replace_identity_numbers(text, identities_) || again;
+    again = spellings_.replace(text, also_words) || again;
+    if (!again) break;
+    changed = true;
   }
   return changed;
 }
 
 bool PrivateTerms::replace_in_text(std::span<std::uint8_t> text) const {
-  const bool within = replace_patterns(text, true);
-  const bool hex = replace_names_in_hex(text);
-  return replace_identities(text) || hex || within;
+  return replace_in(text, true);
 }
 
 std::string PrivateTerms::replaced_text(std::string text) const {
-  const std::span<std::uint8_t> bytes{reinterpret_cast<std::uint8_t*>(text.data()), text.size()};
-  replace_patterns(bytes, false);
-  replace_names_in_hex(bytes);
-  replace_identities(bytes);
+  replace_in({reinterpret_cast<std::uint8_t*>(text.data()), text.size()}, false);
   return text;
 }
 

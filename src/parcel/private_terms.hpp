@@ -14,6 +14,7 @@
 
 #include "base/bytes.hpp"
 #include "isobus/name.hpp"
+#include "parcel/private_spellings.hpp"
 
 namespace tramlog {
 
@@ -21,7 +22,6 @@ class PrivateTerms {
  public:
   /// Serials of fewer bytes are replaced only in the fields that are theirs; elsewhere "12" is just a number.
   static constexpr std::size_t kShortestSearched = 5;
-  static constexpr std::size_t kShortestIdentity = 4;  // the same for identity numbers in decimal
   static constexpr std::size_t kMaxTerms = 20000;  // NAMEs, and serials; hostile traffic makes up any number
 
   // Learning. Each tells false if there was no room: nothing can be promised then.
@@ -47,11 +47,17 @@ class PrivateTerms {
   /// Replaces everything learned wherever it stands in the bytes: eight bytes of a NAME, serials in upper and
   /// lower case. True if something was.
   bool replace_within(std::span<std::uint8_t> bytes) const;
-  /// The same for texts from the bus; besides, NAMEs as hex digits in either case, and identity numbers as
-  /// decimal ones (of kShortestIdentity digits and more, leading zeros kept).
+  /// The same for texts from the bus; besides, serials with other signs between their characters
+  /// (private_spellings.hpp), NAMEs as hex digits in either case, and identity numbers, decimal and in hex
+  /// (private_numbers.hpp).
   bool replace_in_text(std::span<std::uint8_t> text) const;
   /// The same for text that is not from the bus: there a serial without a digit is a word like others.
   std::string replaced_text(std::string text) const;
+
+  /// How many bytes at the end are the begin of a serial whose rest may come in the next transfer: its
+  /// longest one, 0 below kShortestHalf. In either case of letters.
+  std::size_t begun_at_end(Bytes bytes) const;
+  static constexpr std::size_t kShortestHalf = 3;
 
   /// What was learned and would be a leak: serials that replace_within() searches, and NAMEs.
   const std::map<std::string, std::string>& serials() const { return serials_; }
@@ -75,18 +81,20 @@ class PrivateTerms {
   void add_pattern(Pattern pattern);
   bool replace_patterns(std::span<std::uint8_t> bytes, bool also_words) const;
   bool replace_names_in_hex(std::span<std::uint8_t> text) const;
-  bool replace_identities(std::span<std::uint8_t> text) const;
+  bool replace_in(std::span<std::uint8_t> text, bool also_words) const;
   static unsigned pair_of(const std::uint8_t* at) { return load_le16(at); }
 
   std::map<std::uint32_t, std::uint32_t> identities_;
   std::map<std::uint64_t, std::uint64_t> names_;
   std::map<std::string, std::string> serials_;
   std::set<std::string> labels_;
+  std::set<std::string> searched_;  // serials of kShortestSearched and more, in lower case
   std::set<std::uint64_t> stand_in_names_;
   std::set<std::string> stand_in_serials_;
   std::vector<Pattern> patterns_;                         // longest first within a pair
   std::map<unsigned, std::vector<std::size_t>> by_pair_;  // of their first two bytes
   std::bitset<65536> begins_;
+  PrivateSpellings spellings_;
 };
 
 }  // namespace tramlog

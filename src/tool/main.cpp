@@ -1,6 +1,7 @@
 // tramlog, the command-line tool: wiring only.
 #include <csignal>
 
+#include "io/unfinished.hpp"
 #include "tool/command.hpp"
 #include "tool/completion.hpp"
 
@@ -8,6 +9,9 @@ int main(int argc, char** argv) {
   using namespace tramlog;
   // A reader that has gone is an error of writing, told with its exit code, not a silent end.
   std::signal(SIGPIPE, SIG_IGN);
+  // So is a file that grows beyond the limit of a shell or a quota.
+  std::signal(SIGXFSZ, SIG_IGN);
+  remove_unfinished_at_signals();
   CLI::App app{"Examines recordings of the CAN bus between a tractor and its implement (ISO 11783).",
                "tramlog"};
   app.require_subcommand(1);

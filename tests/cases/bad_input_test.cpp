@@ -145,6 +145,36 @@ TEST_CASE("an output that cannot be written is exit code 4 and leaves no half fi
   CHECK(!fs::exists(folder.path() + "/r.txt.part"));
 }
 
+TEST_CASE("a file that may not grow further is exit code 4 and leaves nothing") {
+  const Folder folder;
+  // In blocks of 512 or 1,024 bytes.
+  for (const std::string command : {"cut --from 0s --to 1h", "decode --format json", "mend"}) {
+    const Outcome limited =
+        run("(ulimit -f 2; TRAMLOG " + command + " -o " + folder.path() + "/out.pcapng " + kPlain + ")");
+    INFO(command << ": " << limited.errors);
+    CHECK(limited.code == 4);
+    CHECK(limited.errors.find("File too large") != std::string::npos);
+    CHECK(fs::is_empty(folder.path()));
+  }
+}
+
+TEST_CASE("a signal that ends the program leaves no unfinished file") {
+  for (const std::string signal : {"TERM", "HUP"}) {  // a shell's background jobs ignore INT
+    const Folder folder;
+    // The input stays open: the program waits for more of it when the signal comes.
+    const Outcome ended =
+        run("cd " + folder.path() + " && mkfifo in && { (cat " + kPlain +
+            "; exec sleep 60) >in & feeder=$!; "
+            "TRAMLOG decode -o out.txt in & program=$!; "
+            "until ls -A | grep -q part; do kill -0 $program || exit 9; sleep 0.02; done; "
+            "kill -" +
+            signal + " $program; wait $program; code=$?; kill $feeder; rm in; exit $code; }");
+    INFO(signal << ": " << ended.errors);
+    CHECK(ended.code == (signal == "TERM" ? 143 : 129));
+    CHECK(fs::is_empty(folder.path()));
+  }
+}
+
 TEST_CASE("an input is never overwritten, and no recording is counted twice") {
   const Folder folder;
   const std::string copy = folder.file("copy.pcapng", file_text(kPlain));

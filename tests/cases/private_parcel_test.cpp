@@ -90,17 +90,19 @@ void plant(const std::string& path) {
   bus.broadcast(0xFDC5, 0x80, PlantedBus::text(ecu));
   bus.connection(0xFDC5, 0x81, 0x80, PlantedBus::text("part 8*" + kShort + "*right*type*maker*hardware*"));
   bus.broadcast(0xFEDA, 0x80, PlantedBus::joined({{1}, PlantedBus::text("MTR 4.2 " + kSerial + "*")}));
-  bus.broadcast(0xFEDA, 0x81,
-                PlantedBus::joined({{1}, PlantedBus::text("FW 3 SN" + kDecimal + " sn-88417-q*")}));
+  bus.broadcast(
+      0xFEDA, 0x81,
+      PlantedBus::joined({{1}, PlantedBus::text("FW 3 SN" + kDecimal + " sn-88417-q SN.88417Q 0x15e0D6*")}));
   // An ordinary machine: a unit without identity number, serials that are words.
   claim(0xA0008400'00600000, 0x90);
   bus.broadcast(0xFDC5, 0x90, PlantedBus::text("part 9*controller*front*type*maker*"));
   bus.single(0xD700, 0x90, 0x26, PlantedBus::text("\x07Otto 16"));
   bus.single(0x9300, 0x90, 0x26, PlantedBus::text("Otto NM."));
   bus.connection(0xE700, 0x80, 0x26, PlantedBus::joined({{0xB8, 1, 0}, PlantedBus::text("drawn by Otto")}));
-  bus.broadcast(0xFEEB, 0x81, PlantedBus::text("maker*model*" + kSerial + "*unit 9917-A*"));
+  bus.broadcast(0xFEEB, 0x81,
+                PlantedBus::text("maker*model*" + kSerial + "*unit 9917-A*make 2*of Otto*SERB77665*"));
   bus.broadcast(0xFC8D, 0x80, PlantedBus::text(kCode + "*brand*model*"));
-  bus.broadcast(0xFEEC, 0x80, PlantedBus::text(kVehicle + "*"));
+  bus.broadcast(0xFEEC, 0x80, PlantedBus::text(kVehicle + "*Otto's VIN 98765*"));
   // Working set, commanded address, structure label, pool: short, and over more than 255 packets.
   bus.single(0xFE0D, 0x80, 0xFF, {2, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF});
   bus.single(0xFE0C, 0x80, 0xFF, PlantedBus::little(kMember, 8));
@@ -201,8 +203,12 @@ std::vector<std::pair<std::string, std::string>> planted() {
                                                         {"vehicle", kVehicle},
                                                         {"identity in decimal", "SN" + kDecimal},
                                                         {"serial in lower case", "sn-88417-q"},
+                                                        {"serial in another spelling", ".88417Q"},
+                                                        {"identity in hex", "0x15e0D6"},
                                                         {"product code", kCode},
                                                         {"unit number", "unit 9917-A"},
+                                                        {"second serial", "SERB77665"},
+                                                        {"second vehicle", "98765"},
                                                         {"receiver's serial", kGnssSerial},
                                                         {"a person", "Otto"},
                                                         {"capture name", "ottokar"},

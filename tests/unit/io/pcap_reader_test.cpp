@@ -81,6 +81,42 @@ TEST_CASE("classic pcap with bytes changed, lost and added at every place keeps 
   }
 }
 
+TEST_CASE("bytes that are missing within a record cost that record alone") {
+  const bool big = GENERATE(false, true);
+  const std::size_t step = GENERATE(std::size_t{0}, std::size_t{3});
+  constexpr unsigned kRecords = 20, kHit = 9;
+  std::string whole = pcap_header(big, true);
+  std::size_t begin = 0, end = 0;
+  for (unsigned i = 0; i < kRecords; ++i) {
+    if (i == kHit) begin = whole.size();
+    whole +=
+        pcap_record(big, kSeconds + i / 5, 1'000'000 * i, can_packet(0x98FF0000 + i, "\x01\2\3\4\5\6\7\x08"));
+    if (i == kHit) end = whole.size();
+  }
+  for (std::size_t missing = 1; missing <= 4; ++missing)
+    for (std::size_t at = begin; at + missing <= end; ++at) {
+      std::string bytes = whole;
+      bytes.erase(at, missing);
+      CAPTURE(missing, at - begin);
+      const Seen seen = read_bytes(bytes, CaptureFormat::pcap, step, 64);
+      std::vector<std::uint32_t> others;
+      unsigned strange = 0;
+      for (const SeenEvent& packet : seen.packets()) {
+        const std::uint32_t i = packet.event.id - 0x18FF0000;
+        const bool is_whole = i < kRecords && i != kHit && packet.data == "\x01\2\3\4\5\6\7\x08" &&
+                              packet.event.time == (TimeNs{kSeconds} + i / 5) * kSecond + i * kMillisecond;
+        if (is_whole) others.push_back(i);
+        strange += !is_whole;
+      }
+      CHECK(others.size() == kRecords - 1);
+      CHECK(strange == 0);
+      const auto damage = seen.notices<Damage>();
+      REQUIRE(damage.size() == 1);
+      CHECK(damage[0].offset == begin);
+      CHECK(damage[0].bytes == end - begin - missing);
+    }
+}
+
 TEST_CASE("zeros in a classic pcap are one damage") {
   const std::string part = small_file(false, true, 5);
   const Seen seen = read_bytes(part + std::string(100'000, '\0') + part.substr(24), CaptureFormat::pcap);

@@ -292,6 +292,36 @@ TEST_CASE("A device description in two transfers, cut anywhere, tells no half of
   }
 }
 
+TEST_CASE("A designator that holds a serial, cut anywhere, tells no half of it") {
+  const std::string serial = "QWZ-7788991";
+  const std::string first_object("DET\1\0\1\5frame\0\0\0\0\0\0", 18);
+  const std::string whole = first_object + std::string("DET\2\0\2\x11") + "unit " + serial + "!" +
+                            std::string("\1\0\0\0\0\0", 6) + first_object;
+  const MessageHead head{0, 0xCB00, 0x80, 0x26};
+  PrivateTerms terms;
+  CHECK(terms.learn_serial(bytes_of(serial)));
+  terms.settle();
+  for (std::size_t cut = 1; cut < whole.size(); ++cut) {
+    INFO(cut);
+    PrivateRules rules;
+    std::string shown;
+    for (const std::string& part : {whole.substr(0, cut), whole.substr(cut)}) {
+      std::vector<std::uint8_t> data{0x61};
+      data.insert(data.end(), part.begin(), part.end());
+      rules.rewrite(head, data, terms);
+      shown.append(data.begin() + 1, data.end());
+    }
+    REQUIRE(shown.size() == whole.size());
+    for (std::size_t at = 0; at + 4 <= serial.size(); ++at)
+      CHECK(shown.find(serial.substr(at, 4)) == std::string::npos);
+    // Nothing else is touched, except behind a D that may begin a device object.
+    if (whole[cut - 1] == 'D') continue;
+    const std::size_t at = whole.find(serial);
+    CHECK(shown.substr(0, at) == whole.substr(0, at));
+    CHECK(shown.substr(at + serial.size()) == whole.substr(at + serial.size()));
+  }
+}
+
 TEST_CASE("A roster without comments and identities asks for the same") {
   const std::string text =
       "# call Otto\nmachine = \"Drill AB-1234\"\n[[controller]]\nlabel = \"front\"  # on the left\nname = "

@@ -189,6 +189,48 @@ TEST_CASE("the input is never overwritten, and no file is no capture") {
   CHECK(mend_capture(folder.path("missing"), folder.path("out")).error().kind == ErrorKind::input);
 }
 
+TEST_CASE(
+    "a thousand copies of a classic pcap with bytes missing: only the records that lack them are lost") {
+  TempFolder folder;
+  constexpr unsigned kRecords = 60;
+  for (std::uint64_t seed = 1; seed <= kSeeds; ++seed) {
+    std::mt19937_64 random(seed);
+    const auto below = [&](std::size_t bound) { return static_cast<std::size_t>(random() % bound); };
+    const bool big = seed % 2 == 0, nano = seed % 3 == 0;
+    std::set<std::size_t> hit;
+    for (std::size_t wounds = 1 + below(3); wounds > 0; --wounds) hit.insert(below(kRecords - 3));
+    std::string good = pcap_header(big, nano), bytes = good;
+    for (std::size_t i = 0; i < kRecords; ++i) {
+      std::string payload(i % 7 == 0 ? 5 : 8, '\0');
+      for (char& c : payload) c = static_cast<char>(random());
+      std::string record = pcap_record(big, static_cast<std::uint32_t>(1'700'000'000 + i / 20),
+                                       static_cast<std::uint32_t>(i % 20 * 40'000),
+                                       can_packet(static_cast<std::uint32_t>(0x98FF0080 + i * 256), payload));
+      good += record;
+      // Two in a row would leave no pair to tell them by.
+      if (hit.count(i) > 0 && hit.count(i + 1) + hit.count(i + 2) == 0) {
+        const std::size_t missing = 1 + below(4);
+        record.erase(below(record.size() - missing + 1), missing);
+      } else {
+        hit.erase(i);
+      }
+      bytes += record;
+    }
+    const std::vector<Frame> originals = frames_of(mend_bytes(folder, good).bytes);
+    REQUIRE(originals.size() == kRecords);
+    std::vector<Frame> expected;
+    for (std::size_t i = 0; i < kRecords; ++i)
+      if (hit.count(i) == 0) expected.push_back(originals[i]);
+    const Outcome outcome = mend_bytes(folder, bytes);
+    INFO("seed " << seed << ", " << hit.size() << " records hit");
+    const std::vector<Frame> got = frames_of(outcome.bytes);
+    CHECK(without(expected, got).size() == 0);
+    CHECK(without(got, originals).size() == 0);
+    CHECK(got.size() == expected.size());
+    CHECK((outcome.mended.losses > 0) == !hit.empty());
+  }
+}
+
 // What cannot be known: pcapng has no checksum. A bit that flips within a block may leave a block that is as
 // good as any other, with another time, bus, identifier or payload: so a damaged block may give one frame,
 // whatever it says. And where the description of an interface is hit, its name and the unit of its times are
