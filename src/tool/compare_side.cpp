@@ -4,6 +4,7 @@
 #include <fstream>
 
 #include "io/text_file.hpp"
+#include "parcel/contents.hpp"
 #include "parcel/unpack.hpp"
 #include "report/format.hpp"
 #include "tool/day_choice.hpp"
@@ -45,6 +46,7 @@ Result<LoadedSide> parcel_side(const NamedSide& named) {
                  "compare the recordings, or make the parcel with a larger --limit"};
   auto side = compare_side(report->bytes, called(named));
   if (!side) return side.error();
+  side->is_private = is_private_parcel(*parcel);
   return LoadedSide{std::move(*side), false};
 }
 

@@ -182,6 +182,7 @@ class ParcelMaker {
     auto report = examine(choice_, roster_, schema, intervention);
     density_->close();
     if (!report || !bus_) return report;
+    report->stand_ins = true;
     // The fingerprint of the true packets would tell whose recording this is.
     for (std::size_t i = 0; i < report->files.size(); ++i) report->files[i] = fingerprint.text();
     report->names.clear();
@@ -194,7 +195,7 @@ class ParcelMaker {
     auto writer = CaptureWriter::create(path);
     if (!writer) return writer.error();
     if (bus_) bus_->restart();
-    Slicer slicer({joined_spans({spans.begin(), spans.end()}), {}, "what the report tells of"}, *writer);
+    Slicer slicer({joined_spans({spans.begin(), spans.end()}), {}, "what the report tells of", bus_.has_value()}, *writer);
     if (auto error = for_all_events(
             [&](std::span<const Event> events) { slicer.take(bus_ ? bus_->conceal(events) : events); }))
       return error;
