@@ -12,6 +12,7 @@ namespace {
 
 // A report of our own has far fewer; a forged one must not keep us busy.
 constexpr std::size_t kMost = 50'000;
+constexpr std::size_t kMostRivals = 3;  // of one incident; ours have one
 
 unsigned small_number(const JsonDoc& object, const char* key) {
   const double value = number_or(object, key, 0);
@@ -178,7 +179,8 @@ void take_findings(SideFacts& facts, const JsonDoc& report) {
     std::vector<std::string> explained = texts_of(f, "explains");
     const bool open = !text_of(f, "tell_apart").empty();
     if (open && open_before && !facts.findings.empty() && explained == explained_before) {
-      facts.findings.back().rivals.push_back({text_of(f, "cause"), text_of(f, "confidence")});
+      auto& rivals = facts.findings.back().rivals;
+      if (rivals.size() < kMostRivals) rivals.push_back({text_of(f, "cause"), text_of(f, "confidence")});
       return;
     }
     FindingFacts finding;
