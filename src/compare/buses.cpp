@@ -60,9 +60,16 @@ void both(CompareDesk& desk, const BusFacts& was, const BusFacts& is) {
        noise::kEasyPeakLoad);
   errors(desk, was, is);
   if (was.bitrate != is.bitrate)
-    desk.say({Change::other, "bus.bitrate", "bus", was.name,
-              fmt::format("{:.0f} bit/s before, {:.0f} bit/s after", was.bitrate, is.bitrate), was.bitrate,
-              is.bitrate, "bit/s", false});
+    desk.say({Change::other,
+              "bus.bitrate",
+              "bus",
+              was.name,
+              fmt::format("{:.0f} bit/s before, {:.0f} bit/s after", was.bitrate, is.bitrate),
+              was.bitrate,
+              is.bitrate,
+              "bit/s",
+              false,
+              {}});
 }
 
 void blindness(CompareDesk& desk, const SideFacts& side, const char* which) {
@@ -98,6 +105,17 @@ void tell_doubts(CompareDesk& desk) {
   if (!was.machine.empty() && !is.machine.empty() && was.machine != is.machine)
     doubts.push_back(
         fmt::format("The rosters name different machines: \"{}\" and \"{}\".", was.machine, is.machine));
+  if (!desk.numbers_compare()) {
+    const bool both = was.is_private && is.is_private;
+    doubts.push_back(fmt::format(
+        "{} private: {} identity and serial numbers are stand-ins of that one parcel. So controllers are "
+        "told apart by job and address alone, and whether a unit was replaced by another of its kind is not "
+        "known.",
+        both             ? "Both sides are"
+        : was.is_private ? "The side before is"
+                         : "The side after is",
+        both ? "their" : "its"));
+  }
   std::size_t common = 0;
   for (const ComparedParty& party : desk.parties.all) common += party.before && party.after;
   const std::size_t fewer = std::min(was.controllers, is.controllers);

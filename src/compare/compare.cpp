@@ -46,10 +46,11 @@ Comparison compare(const CompareSide& before, const CompareSide& after) {
   const SideFacts was = facts_of(before), is = facts_of(after);
   comparison.before = was.summary;
   comparison.after = is.summary;
-  CompareDesk desk{was, is, find_parties(was, is), comparison};
+  CompareDesk desk{was, is, find_parties(was, is), comparison, {}, {}};
   tell_doubts(desk);
   compare_controllers(desk);
   compare_trouble(desk);
+  compare_notes(desk);
   compare_implements(desk);
   compare_buses(desk);
   // What can only be told for a recording of that length stands last.
@@ -61,12 +62,12 @@ Comparison compare(const CompareSide& before, const CompareSide& after) {
 }
 
 const char* change_code(Change change) {
-  constexpr const char* kCodes[] = {"worse", "better", "other"};
+  constexpr const char* kCodes[] = {"worse", "better", "changed", "other"};
   return kCodes[static_cast<int>(change)];
 }
 
 const char* verdict_of(const Comparison& comparison) {
-  for (const Change change : {Change::worse, Change::better, Change::other})
+  for (const Change change : {Change::worse, Change::better, Change::other, Change::noted})
     if (comparison.count(change) > 0) return change_code(change);
   return "same";
 }

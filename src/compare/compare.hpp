@@ -15,22 +15,27 @@ namespace tramlog {
 struct CompareSide {
   std::string called;  // what the user named: for messages and heads
   nlohmann::json report;
+  bool is_private = false;  // of a private parcel; a report may say so itself (capture.private)
 };
 
 /// Of the text of a JSON report. Errors: input (no JSON, nested absurdly, another schema).
 Result<CompareSide> compare_side(const std::string& text, const std::string& called);
 
-enum class Change : unsigned char { worse, better, other };
+/// `noted`: something of the machine is not as it was, and that is no fault.
+enum class Change : unsigned char { worse, better, noted, other };
 
 struct ChangeLine {
   Change change = Change::other;
-  std::string code;     // stable, dotted: "controller.gone"
-  std::string topic;    // "controllers", "dropouts", "faults", "findings", "bus", "seeding", "description"
+  std::string code;  // stable, dotted: "controller.gone"
+  std::string
+      topic;  // "controllers", "dropouts", "faults", "findings", "notes", "bus", "seeding", "description"
   std::string subject;  // who or what; empty: the whole
   std::string text;     // one sentence with both values
   std::optional<double> before, after;
   std::string unit;        // of the two; empty: a count
   bool too_short = false;  // there is a difference, but a recording is too short to call it worse or better
+  std::vector<ChangeLine>
+      counted;  // of a finding: what it explains, dropouts and faults; no lines of their own
 };
 
 /// How one side is told in heads.
@@ -41,6 +46,7 @@ struct SideSummary {
   double heard_s = 0;  // without the recorder's blind time, of the bus that was heard best
   double blind_s = 0;  // of the bus that was heard worst
   std::size_t controllers = 0;
+  bool is_private = false;  // identity and serial numbers are stand-ins
 };
 
 struct Comparison {
@@ -58,9 +64,9 @@ inline constexpr std::size_t kMaxChangeLines = 2000;
 /// Anything may stand in the documents; what is missing or of another type is not compared.
 Comparison compare(const CompareSide& before, const CompareSide& after);
 
-/// "worse", "better", "other".
+/// "worse", "better", "changed" (noted), "other".
 const char* change_code(Change change);
-/// "worse" if anything got worse, else "better", "other", "same".
+/// "worse" if anything got worse, else "better", "other", "changed", "same".
 const char* verdict_of(const Comparison& comparison);
 
 std::string compare_page(const Comparison& comparison, bool unicode);

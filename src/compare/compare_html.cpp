@@ -44,9 +44,9 @@ std::string compare_html(const Comparison& comparison) {
   for (const std::string& doubt : comparison.doubts)
     doubts.push_back(html_badge(Tone::doubt, "doubt") + Html(" " + doubt));
   page.add(html_list(doubts));
-  constexpr const char* kPlaces[] = {"worse", "better", "other"};
-  constexpr const char* kTitles[] = {"Worse", "Better", "Otherwise different"};
-  for (const Change change : {Change::worse, Change::better, Change::other}) {
+  constexpr const char* kPlaces[] = {"worse", "better", "changed", "other"};
+  constexpr const char* kTitles[] = {"Worse", "Better", "Changed, and no fault", "Otherwise different"};
+  for (const Change change : {Change::worse, Change::better, Change::noted, Change::other}) {
     const std::size_t count = comparison.count(change);
     if (count == 0) continue;
     const auto index = static_cast<std::size_t>(change);

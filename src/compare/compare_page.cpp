@@ -23,7 +23,7 @@ std::string compare_page(const Comparison& comparison, bool unicode) {
   for (const std::string& worst : worst_words(comparison)) page.item("    WORSE  ", worst);
   page.item("  * ", compared_words(comparison));
   for (const std::string& doubt : comparison.doubts) page.item("  * ", "DOUBT  " + doubt);
-  for (const Change change : {Change::worse, Change::better, Change::other}) {
+  for (const Change change : {Change::worse, Change::better, Change::noted, Change::other}) {
     const std::size_t count = comparison.count(change);
     if (count == 0) continue;
     page.heading(change_heading(change));
@@ -47,24 +47,33 @@ std::string compare_json(const Comparison& comparison) {
         {"files", s.files},           {"machine", s.machine.empty() ? Json(nullptr) : Json(s.machine)},
         {"start", s.start},           {"end", s.end},
         {"duration_s", s.duration_s}, {"heard_s", s.heard_s},
-        {"blind_s", s.blind_s},       {"controllers", s.controllers}};
+        {"blind_s", s.blind_s},       {"controllers", s.controllers},
+        {"private", s.is_private}};
   };
   const auto number = [](const std::optional<double>& value) { return value ? Json(*value) : Json(nullptr); };
+  const auto change = [&](const ChangeLine& line) {
+    return Json{{"verdict", change_code(line.change)},
+                {"topic", line.topic},
+                {"code", line.code},
+                {"subject", line.subject.empty() ? Json(nullptr) : Json(line.subject)},
+                {"text", line.text},
+                {"before", number(line.before)},
+                {"after", number(line.after)},
+                {"unit", line.unit.empty() ? Json(nullptr) : Json(line.unit)},
+                {"too_short", line.too_short}};
+  };
   Json changes = Json::array();
-  for (const ChangeLine& line : comparison.lines)
-    changes.push_back({{"verdict", change_code(line.change)},
-                       {"topic", line.topic},
-                       {"code", line.code},
-                       {"subject", line.subject.empty() ? Json(nullptr) : Json(line.subject)},
-                       {"text", line.text},
-                       {"before", number(line.before)},
-                       {"after", number(line.after)},
-                       {"unit", line.unit.empty() ? Json(nullptr) : Json(line.unit)},
-                       {"too_short", line.too_short}});
+  for (const ChangeLine& line : comparison.lines) {
+    Json one = change(line);
+    one["counted"] = Json::array();
+    for (const ChangeLine& counted : line.counted) one["counted"].push_back(change(counted));
+    changes.push_back(std::move(one));
+  }
   const Json root = {{"schema", "tramlog.compare/1"},
                      {"verdict", verdict_of(comparison)},
                      {"worse", comparison.count(Change::worse)},
                      {"better", comparison.count(Change::better)},
+                     {"changed", comparison.count(Change::noted)},
                      {"other", comparison.count(Change::other)},
                      {"before", side(comparison.before)},
                      {"after", side(comparison.after)},

@@ -26,7 +26,7 @@ void one_side(CompareDesk& desk, const ComparedParty& party) {
 
 void changed(CompareDesk& desk, const ComparedParty& party, const char* code, std::string text) {
   desk.say({Change::other, code, "controllers", party.words, std::move(text), std::nullopt, std::nullopt, "",
-            false});
+            false, {}});
 }
 
 void both_sides(CompareDesk& desk, const ComparedParty& party) {
@@ -50,12 +50,23 @@ void both_sides(CompareDesk& desk, const ComparedParty& party) {
       changed(desk, party, "controller.part",
               fmt::format("{} \"{}\" before, \"{}\" after", what, text, found->second));
   }
+  if (desk.numbers_compare() && !was.product_code.empty() && !is.product_code.empty() &&
+      was.product_code != is.product_code)
+    changed(desk, party, "controller.part",
+            fmt::format("product code \"{}\" before, \"{}\" after", was.product_code, is.product_code));
   const bool was_refused = was.state == "refused", is_refused = is.state == "refused";
   if (was_refused != is_refused)
     desk.say(
-        {is_refused ? Change::worse : Change::better, "controller.refused", "controllers", party.words,
+        {is_refused ? Change::worse : Change::better,
+         "controller.refused",
+         "controllers",
+         party.words,
          is_refused ? "cannot claim an address any more" : "could not claim an address before and can now",
-         std::nullopt, std::nullopt, "", false});
+         std::nullopt,
+         std::nullopt,
+         "",
+         false,
+         {}});
 }
 
 // Only what a recording's length does not decide: missing, wrong software.
@@ -74,9 +85,16 @@ void rosters(CompareDesk& desk) {
     ++desk.out.compared;
     const int was = badness(*found->second), is = badness(entry);
     if (was == is) continue;
-    desk.say({is > was ? Change::worse : Change::better, "roster.state", "controllers", entry.label,
+    desk.say({is > was ? Change::worse : Change::better,
+              "roster.state",
+              "controllers",
+              entry.label,
               fmt::format("in the roll call {} before, {} after", found->second->state, entry.state),
-              std::nullopt, std::nullopt, "", false});
+              std::nullopt,
+              std::nullopt,
+              "",
+              false,
+              {}});
   }
 }
 

@@ -12,6 +12,7 @@ namespace {
 
 // A report of our own has far fewer; a forged one must not keep us busy.
 constexpr std::size_t kMost = 50'000;
+constexpr std::size_t kMostRivals = 3;  // of one incident; ours have one
 
 unsigned small_number(const JsonDoc& object, const char* key) {
   const double value = number_or(object, key, 0);
@@ -53,6 +54,7 @@ double blind_seconds(const JsonDoc& bus) {
 void take_capture(SideFacts& facts, const JsonDoc& capture) {
   SideSummary& summary = facts.summary;
   summary.files = texts_of(capture, "files");
+  summary.is_private = summary.is_private || flag_of(capture, "private");
   summary.start = text_of(capture, "start");
   summary.end = text_of(capture, "end");
   summary.duration_s = std::max(0.0, number_or(capture, "duration_s", 0));
@@ -94,7 +96,7 @@ void take_controllers(SideFacts& facts, const JsonDoc& report) {
     take_part(one, ecu, "part_number", "part number");
     take_part(one, ecu, "hardware_version", "hardware version");
     const JsonDoc& product = member_of(c, "product_identification");
-    take_part(one, product, "code", "product code");
+    one.product_code = text_of(product, "code");
     take_part(one, product, "brand", "brand");
     take_part(one, product, "model", "model");
     const JsonDoc& component = member_of(c, "component_identification");
@@ -114,17 +116,22 @@ std::vector<std::size_t> indexes(const SideFacts& facts, const std::vector<std::
 }
 
 void take_trouble(SideFacts& facts, const JsonDoc& report) {
-  each(list_of(report, "dropouts"), [&](const JsonDoc& d) {
+  const auto place_in = [](const JsonDoc& list, const JsonDoc& one) {
+    return static_cast<std::size_t>(&one - &list.front());
+  };
+  const JsonDoc &dropouts = list_of(report, "dropouts"), &faults = list_of(report, "faults");
+  each(dropouts, [&](const JsonDoc& d) {
     if (text_of(d, "kind") != "controller") return;
     facts.dropouts.push_back(
         {{facts.controller_named(text_of(d, "controller")), std::min(small_number(d, "address"), 255u)},
          std::max(0.0, number_or(d, "duration_s", 0)),
-         member_of(d, "end").is_null()});
+         member_of(d, "end").is_null(),
+         place_in(dropouts, d)});
   });
-  each(list_of(report, "faults"), [&](const JsonDoc& f) {
-    if (text_of(f, "severity") == "note") return;
-    facts.faults.push_back(
-        {text_of(f, "code"), text_of(f, "text"), indexes(facts, texts_of(f, "controllers"))});
+  each(faults, [&](const JsonDoc& f) {
+    auto& list = text_of(f, "severity") == "note" ? facts.notes : facts.faults;
+    list.push_back({text_of(f, "code"), text_of(f, "text"), indexes(facts, texts_of(f, "controllers")),
+                    place_in(faults, f)});
   });
   each(list_of(report, "dtcs"), [&](const JsonDoc& d) {
     if (flag_of(d, "previously_active_only")) return;
@@ -141,10 +148,9 @@ void take_trouble(SideFacts& facts, const JsonDoc& report) {
   });
 }
 
-// Who a finding is about: the controllers of the faults and dropouts that it explains.
-std::set<std::size_t> explained(const SideFacts& facts, const JsonDoc& report,
-                                const std::vector<std::string>& pointers) {
-  std::set<std::size_t> controllers;
+// What a finding explains, and whom that is about.
+void take_explained(const SideFacts& facts, const JsonDoc& report, const std::vector<std::string>& pointers,
+                    FindingFacts& finding) {
   for (const std::string& pointer : pointers) {
     const bool dropout = pointer.starts_with("/dropouts/");
     if (!dropout && !pointer.starts_with("/faults/")) continue;
@@ -154,12 +160,38 @@ std::set<std::size_t> explained(const SideFacts& facts, const JsonDoc& report,
     const auto [end, error] = std::from_chars(from, pointer.data() + pointer.size(), index);
     if (error != std::errc{} || end != pointer.data() + pointer.size() || index >= list.size()) continue;
     if (dropout) {
-      if (const auto c = facts.controller_named(text_of(list[index], "controller"))) controllers.insert(*c);
+      finding.dropouts.insert(index);
+      if (const auto c = facts.controller_named(text_of(list[index], "controller")))
+        finding.controllers.insert(*c);
     } else {
-      for (const std::size_t c : indexes(facts, texts_of(list[index], "controllers"))) controllers.insert(c);
+      finding.faults.insert(index);
+      for (const std::size_t c : indexes(facts, texts_of(list[index], "controllers")))
+        finding.controllers.insert(c);
     }
   }
-  return controllers;
+}
+
+// Two causes of one incident stand one behind the other, explain the same, and say how to tell them apart.
+void take_findings(SideFacts& facts, const JsonDoc& report) {
+  std::vector<std::string> explained_before;
+  bool open_before = false;
+  each(list_of(report, "findings"), [&](const JsonDoc& f) {
+    std::vector<std::string> explained = texts_of(f, "explains");
+    const bool open = !text_of(f, "tell_apart").empty();
+    if (open && open_before && !facts.findings.empty() && explained == explained_before) {
+      auto& rivals = facts.findings.back().rivals;
+      if (rivals.size() < kMostRivals) rivals.push_back({text_of(f, "cause"), text_of(f, "confidence")});
+      return;
+    }
+    FindingFacts finding;
+    finding.cause = text_of(f, "cause");
+    finding.text = text_of(f, "text");
+    finding.confidence = text_of(f, "confidence");
+    take_explained(facts, report, explained, finding);
+    facts.findings.push_back(std::move(finding));
+    explained_before = std::move(explained);
+    open_before = open;
+  });
 }
 
 }  // namespace
@@ -175,16 +207,14 @@ SideFacts facts_of(const CompareSide& side) {
   SideFacts facts;
   const JsonDoc& report = side.report;
   facts.summary.called = side.called;
+  facts.summary.is_private = side.is_private;
   take_capture(facts, member_of(report, "capture"));
   const JsonDoc& roster = member_of(report, "roster");
   facts.has_roster = roster.is_object();
   facts.summary.machine = text_of(roster, "machine");
   take_controllers(facts, report);
   take_trouble(facts, report);
-  each(list_of(report, "findings"), [&](const JsonDoc& f) {
-    facts.findings.push_back({text_of(f, "cause"), text_of(f, "text"), text_of(f, "confidence"),
-                              explained(facts, report, texts_of(f, "explains"))});
-  });
+  take_findings(facts, report);
   each(list_of(roster, "entries"), [&](const JsonDoc& e) {
     facts.entries.push_back({text_of(e, "label"), text_of(e, "state"),
                              !member_of(e, "required").is_boolean() || flag_of(e, "required")});

@@ -24,7 +24,8 @@ struct ControllerFacts {
   std::string bus, label, term, state;
   std::optional<unsigned> address;  // the last one
   std::vector<std::string> software;
-  std::map<std::string, std::string> parts;  // what -> text: part number, hardware version, product code, ..
+  std::map<std::string, std::string> parts;  // what -> text: part number, hardware version, brand, ..
+  std::string product_code;                  // of a kind of units or, with some makers, of one unit
 };
 
 /// A controller by its place in SideFacts::controllers, or somebody who never claimed, by address.
@@ -38,10 +39,12 @@ struct DropoutFacts {
   Voice voice;
   double seconds = 0;
   bool open = false;
+  std::size_t place = 0;  // in the report's list
 };
 struct FaultFacts {
   std::string code, text;
   std::vector<std::size_t> controllers;
+  std::size_t place = 0;  // in the report's list
 };
 struct TroubleCodeFacts {
   Voice voice;
@@ -49,9 +52,15 @@ struct TroubleCodeFacts {
   std::string words;
   double activations = 0;
 };
+/// One incident: its first cause, and the others that stand beside it.
 struct FindingFacts {
   std::string cause, text, confidence;
-  std::set<std::size_t> controllers;  // of what it explains
+  std::set<std::size_t> controllers;       // of what it explains
+  std::set<std::size_t> dropouts, faults;  // that it explains: places in the report's lists
+  struct Rival {
+    std::string cause, confidence;
+  };
+  std::vector<Rival> rivals;
 };
 struct EntryFacts {
   std::string label, state;
@@ -66,7 +75,8 @@ struct SideFacts {
   std::vector<BusFacts> buses;
   std::vector<ControllerFacts> controllers;
   std::vector<DropoutFacts> dropouts;
-  std::vector<FaultFacts> faults;
+  std::vector<FaultFacts> faults;  // and warnings
+  std::vector<FaultFacts> notes;   // faults of severity note
   std::vector<TroubleCodeFacts> codes;
   std::vector<FindingFacts> findings;
   std::vector<EntryFacts> entries;

@@ -46,9 +46,16 @@ void figure(CompareDesk& desk, const FigureKind& kind, const JsonDoc& was, const
     return;
   }
   desk.say(
-      {judged.change, kind.code, "seeding", subject,
+      {judged.change,
+       kind.code,
+       "seeding",
+       subject,
        fmt::format("{} {:.2f} {} before, {:.2f} {} after", kind.words, *before, kind.unit, *after, kind.unit),
-       *before, *after, kind.unit, false});
+       *before,
+       *after,
+       kind.unit,
+       false,
+       {}});
 }
 
 // Rows of a list by a key of their own; the first of each key.
@@ -94,7 +101,8 @@ void seeding(CompareDesk& desk, const JsonDoc& was, const JsonDoc& is) {
 
 void described(CompareDesk& desk, const std::string& subject, const char* code, std::string text,
                Change change = Change::other) {
-  desk.say({change, code, "description", subject, std::move(text), std::nullopt, std::nullopt, "", false});
+  desk.say(
+      {change, code, "description", subject, std::move(text), std::nullopt, std::nullopt, "", false, {}});
 }
 
 // "element 2 DDI 67": up to the colon, what both sides may have in common.

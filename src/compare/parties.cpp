@@ -4,6 +4,8 @@
 
 #include <algorithm>
 
+#include "can/can_id.hpp"
+
 namespace tramlog {
 namespace {
 
@@ -24,13 +26,17 @@ ComparedParties find_parties(const SideFacts& before, const SideFacts& after) {
   constexpr std::size_t kNone = SIZE_MAX;
   parties.of_before.assign(before.controllers.size(), kNone);
   parties.of_after.assign(after.controllers.size(), kNone);
-  const auto pair_up = [&](std::uint64_t bits) {
-    std::multimap<std::uint64_t, std::size_t> free;
+  const bool numbers = !before.summary.is_private && !after.summary.is_private;
+  const auto pair_up = [&](std::uint64_t bits, bool by_address) {
+    const auto key = [&](const ControllerFacts& one) {
+      return std::pair(one.name.raw() & bits, by_address ? one.address.value_or(kNullAddress) : 0u);
+    };
+    std::multimap<std::pair<std::uint64_t, unsigned>, std::size_t> free;
     for (std::size_t a = 0; a < after.controllers.size(); ++a)
-      if (parties.of_after[a] == kNone) free.emplace(after.controllers[a].name.raw() & bits, a);
+      if (parties.of_after[a] == kNone) free.emplace(key(after.controllers[a]), a);
     for (std::size_t b = 0; b < before.controllers.size(); ++b) {
       if (parties.of_before[b] != kNone) continue;
-      const auto found = free.find(before.controllers[b].name.raw() & bits);
+      const auto found = free.find(key(before.controllers[b]));
       if (found == free.end()) continue;
       const std::size_t a = found->second;
       free.erase(found);
@@ -38,12 +44,15 @@ ComparedParties find_parties(const SideFacts& before, const SideFacts& after) {
       ComparedParty party;
       party.before = b;
       party.after = a;
-      party.replaced = before.controllers[b].name != after.controllers[a].name;
+      party.replaced = numbers && before.controllers[b].name != after.controllers[a].name;
       parties.all.push_back(std::move(party));
     }
   };
-  pair_up(~0ull);
-  pair_up(kJobBits);
+  if (numbers)
+    pair_up(~0ull, false);
+  else
+    pair_up(kJobBits, true);
+  pair_up(kJobBits, false);
   const auto add_rest = [&](std::vector<std::size_t>& of, bool is_after) {
     for (std::size_t i = 0; i < of.size(); ++i) {
       if (of[i] != kNone) continue;

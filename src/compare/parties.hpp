@@ -22,8 +22,10 @@ struct ComparedParties {
   std::vector<std::size_t> of_before, of_after;  // controller -> party
 };
 
-/// Equal NAMEs first, then equal jobs (Name::same_job) in the order of the reports. Voices without a claim
-/// are added by party_of().
+/// Equal NAMEs first, then equal jobs (Name::same_job) in the order of the reports. Where one side is
+/// private, its identity numbers are stand-ins that may be another unit's true ones: equal jobs at the same
+/// address first, then equal jobs, and nobody counts as replaced. Voices without a claim are added by
+/// party_of().
 ComparedParties find_parties(const SideFacts& before, const SideFacts& after);
 
 /// The party of a voice; a new one for an address that never claimed and is not known yet.

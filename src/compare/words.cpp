@@ -12,10 +12,11 @@ namespace tramlog {
 
 std::string verdict_words(const Comparison& comparison) {
   const std::size_t worse = comparison.count(Change::worse), better = comparison.count(Change::better),
-                    other = comparison.count(Change::other);
-  if (worse + better + other == 0) return "Nothing changed.";
+                    noted = comparison.count(Change::noted), other = comparison.count(Change::other);
+  if (worse + better + noted + other == 0) return "Nothing changed.";
   std::string words = worse > 0 ? counted(worse, "thing got worse", "things got worse") : "Nothing got worse";
   if (better > 0) words += fmt::format(", {} got better", better);
+  if (noted > 0) words += fmt::format(", {} changed without being a fault", noted);
   const auto open =
       static_cast<std::size_t>(std::count_if(comparison.lines.begin(), comparison.lines.end(),
                                              [](const ChangeLine& line) { return line.too_short; }));
@@ -64,7 +65,7 @@ std::string line_words(const ChangeLine& line) {
 }
 
 const char* change_heading(Change change) {
-  constexpr const char* kHeadings[] = {"WORSE", "BETTER", "OTHERWISE DIFFERENT"};
+  constexpr const char* kHeadings[] = {"WORSE", "BETTER", "CHANGED, AND NO FAULT", "OTHERWISE DIFFERENT"};
   return kHeadings[static_cast<int>(change)];
 }
 

@@ -109,6 +109,15 @@ void tell_private(Page& page, const PrivateTally& tally) {
             "load may differ a little: a frame of other bytes has other stuff bits.");
 }
 
+/// contents.json; an empty object if it makes no sense.
+nlohmann::json facts_in(const Parcel& parcel) {
+  const Member* facts = parcel.find(kFactsMember);
+  if (facts == nullptr) return nlohmann::json::object();
+  auto json = nlohmann::json::parse(facts->bytes, nullptr, false);
+  if (!json.is_object() || json.value("schema", nlohmann::json()) != kSchema) return nlohmann::json::object();
+  return json;
+}
+
 }  // namespace
 
 std::string contents_text(const PackOrder& order, const std::vector<Member>& members,
@@ -154,14 +163,17 @@ std::string contents_json(const PackOrder& order, const std::vector<Member>& mem
 }
 
 std::optional<int> exit_code_in(const Parcel& parcel) {
-  const Member* facts = parcel.find(kFactsMember);
-  if (facts == nullptr) return std::nullopt;
-  const auto json = nlohmann::json::parse(facts->bytes, nullptr, false);
-  if (!json.is_object() || json.value("schema", nlohmann::json()) != kSchema) return std::nullopt;
+  const auto json = facts_in(parcel);
   const auto code = json.find("exit_code");
   if (code == json.end() || !code->is_number_integer()) return std::nullopt;
   const auto value = code->get<std::int64_t>();
   return value >= 0 && value <= 4 ? std::optional<int>(static_cast<int>(value)) : std::nullopt;
+}
+
+bool is_private_parcel(const Parcel& parcel) {
+  const auto json = facts_in(parcel);
+  const auto found = json.find("private");
+  return found != json.end() && found->is_boolean() && found->get<bool>();
 }
 
 }  // namespace tramlog

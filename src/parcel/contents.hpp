@@ -16,5 +16,7 @@ std::string contents_json(const PackOrder& order, const std::vector<Member>& mem
                           const HighlightPlan* plan);
 /// tramlog.parcel/1 read back: the exit code of its report; none if it makes no sense.
 std::optional<int> exit_code_in(const Parcel& parcel);
+/// Whether it says that its identity and serial numbers are stand-ins.
+bool is_private_parcel(const Parcel& parcel);
 
 }  // namespace tramlog

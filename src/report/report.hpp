@@ -16,6 +16,7 @@ struct Report {
   /// only: text and JSON must not depend on them.
   std::vector<std::string> names;
   bool read_error = false;  // some input could not be read to its end
+  bool stand_ins = false;   // private: identity and serial numbers are no true ones (tramlog parcel --private)
   Conclusions found;
 };
 

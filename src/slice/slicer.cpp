@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <utility>
 
+#include "can/stand_ins.hpp"
 #include "slice/known.hpp"
 
 namespace tramlog {
@@ -149,6 +150,7 @@ void Slicer::Impl::enter(std::size_t span, TimeNs time) {
   }
   for (const SliceChoice::Place& place : plan_.choice.places)
     (cut.data += 'A').append(1, static_cast<char>(place.address)).append(7, '\0');
+  if (plan_.stand_ins) mark_stand_ins(cut);
   out_.write_note(0, time, cut);
   for (Bus& one : buses_) {
     one.lost = 0;
@@ -279,6 +281,7 @@ void Slicer::Impl::take_notice(const Event& event) {
   if (const auto* note = std::get_if<RecorderNote>(event.notice)) {
     if (note->kind == RecorderNote::Kind::run_begins) run_ = *note;
     if (note->kind == RecorderNote::Kind::run_ends) run_.reset();
+    plan_.stand_ins = plan_.stand_ins || tells_stand_ins(*note);
     if (!inside_ || (note->of_bus && !bus(event.bus).told)) return;
     if (note->kind == RecorderNote::Kind::run_begins) run_written_ = *note;
     out_.write_note(note->of_bus ? bus(event.bus).written : BusIndex{0}, event.time, *note);

@@ -40,6 +40,7 @@ struct SlicePlan {
   std::vector<SliceSpan> spans;  // as joined_spans() gives them
   SliceChoice choice;
   std::string why;  // for the slice's first note: "around dropout 2"
+  bool stand_ins = false;  // identity and serial numbers in it are no true ones; also if the source says so
 };
 
 struct SliceTally {

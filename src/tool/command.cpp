@@ -2,10 +2,12 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cstdio>
 #include <filesystem>
 
 #include "base/text.hpp"
+#include "can/stand_ins.hpp"
 #include "exam/examiner.hpp"
 #include "exam/words.hpp"
 #include "io/text_file.hpp"
@@ -126,6 +128,10 @@ Result<Report> examine(const CommonOptions& options, const std::optional<Roster>
     report.read_error = report.read_error || file.read_error;
   }
   report.found = examiner.conclude(roster, *weights);
+  const auto& notes = report.found.recorder.notes;
+  report.stand_ins = std::any_of(notes.begin(), notes.end(), [](const RecordedNote& noted) {
+    return tells_stand_ins(noted.note);
+  });
   return report;
 }
 

@@ -10,14 +10,12 @@
 #include "io/capture_folder.hpp"
 #include "io/text_file.hpp"
 #include "report/days.hpp"
-#include "tool/day_files.hpp"
+#include "tool/day_choice.hpp"
 
 namespace tramlog {
 namespace {
 
 namespace fs = std::filesystem;
-
-constexpr std::size_t kDaysNamed = 10;
 
 std::optional<Error> unfold(CommonOptions& options) {
   if (auto error = unfold_folders(options.captures)) return error;
@@ -179,17 +177,10 @@ int report_days(CommonOptions options, const std::string& day) {
     return fail({ErrorKind::usage, "one day is one page, and this is a folder", options.output,
                  "name a file: -o " + day + ".html"});
   if (!day.empty()) {
-    std::string dates;
-    for (const DayOfCaptures& one : sorted.days) {
-      if (one.date == day) {
-        options.captures = one.paths;
-        return one_day(options, *format, roster.value(), schema.value(), sorted.damaged);
-      }
-      if (&one >= &sorted.days.back() + 1 - std::min(kDaysNamed, sorted.days.size()))
-        dates += (dates.empty() ? "" : ", ") + one.date;
-    }
-    return fail(
-        {ErrorKind::usage, "there is no capture of the day " + day, "--day", "choose one of: " + dates});
+    auto chosen = captures_of_day(sorted, {day, "--day", where, ""});
+    if (!chosen) return fail(chosen.error());
+    options.captures = std::move(*chosen);
+    return one_day(options, *format, roster.value(), schema.value(), sorted.damaged);
   }
   if (sorted.days.size() == 1 && !to_folder) {
     options.captures = sorted.days.front().paths;

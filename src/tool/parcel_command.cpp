@@ -19,6 +19,7 @@
 #include "report/format.hpp"
 #include "slice/slicer.hpp"
 #include "tool/command.hpp"
+#include "tool/day_choice.hpp"
 #include "tool/days_report.hpp"
 #include "tool/implement_option.hpp"
 
@@ -29,16 +30,17 @@ struct ParcelChoice : CommonOptions {
   std::string limit = "8MB";
   bool is_private = false;
   std::string unpack;
+  std::string day;  // of captures of several days
 };
 
 /// Everything that one parcel is made from. Read several times: the captures.
 class ParcelMaker {
  public:
-  explicit ParcelMaker(const ParcelChoice& choice) : choice_(choice) {}
+  explicit ParcelMaker(ParcelChoice choice) : choice_(std::move(choice)) {}
 
   int run() {
     if (const auto error = make()) return fail(*error);
-    return code_ == kDamagedInput ? kDamagedInput : kFine;
+    return damaged_ || code_ == kDamagedInput ? kDamagedInput : kFine;
   }
 
  private:
@@ -55,7 +57,12 @@ class ParcelMaker {
                    "write standard input to a file first"};
     auto limit = parse_size(choice_.limit);
     if (!limit) return limit.error();
+    const std::string where = choice_.captures.front();
+    if (auto error = unfold_folders(choice_.captures)) return error;
     if (auto error = check_paths(choice_)) return error;
+    if (auto error =
+            choose_day(choice_.captures, {choice_.day, "--day", where, "these are recordings"}, damaged_))
+      return error;
     auto schema = load_schema(choice_.schema, tell_problem);
     if (!schema) return schema.error();
     if (auto error = load_own_roster()) return error;
@@ -175,6 +182,7 @@ class ParcelMaker {
     auto report = examine(choice_, roster_, schema, intervention);
     density_->close();
     if (!report || !bus_) return report;
+    report->stand_ins = true;
     // The fingerprint of the true packets would tell whose recording this is.
     for (std::size_t i = 0; i < report->files.size(); ++i) report->files[i] = fingerprint.text();
     report->names.clear();
@@ -187,7 +195,7 @@ class ParcelMaker {
     auto writer = CaptureWriter::create(path);
     if (!writer) return writer.error();
     if (bus_) bus_->restart();
-    Slicer slicer({joined_spans({spans.begin(), spans.end()}), {}, "what the report tells of"}, *writer);
+    Slicer slicer({joined_spans({spans.begin(), spans.end()}), {}, "what the report tells of", bus_.has_value()}, *writer);
     if (auto error = for_all_events(
             [&](std::span<const Event> events) { slicer.take(bus_ ? bus_->conceal(events) : events); }))
       return error;
@@ -197,18 +205,21 @@ class ParcelMaker {
     return std::nullopt;
   }
 
-  const ParcelChoice& choice_;
+  ParcelChoice choice_;
   std::optional<Roster> roster_;
   std::string roster_text_;
   std::optional<PrivateBus> bus_;
   std::optional<Density> density_;
   int code_ = kFine;
+  bool damaged_ = false;  // a capture was left out because it could not be read
 };
 
 int unpack(const ParcelChoice& choice) {
   if (!choice.captures.empty())
     return fail({ErrorKind::usage, "--unpack takes one parcel and no captures", choice.captures.front(),
                  "leave the captures out"});
+  if (!choice.day.empty())
+    return fail({ErrorKind::usage, "a day is chosen when a parcel is made", "--day", "leave it out"});
   if (choice.output.empty())
     return fail(
         {ErrorKind::usage, "nobody said where to unpack the parcel", "-o", "name a folder: -o monday"});
@@ -276,11 +287,13 @@ void add_parcel_command(CLI::App& app, int& code) {
       ->capture_default_str();
   command->add_flag("--private", choice->is_private,
                     "Without positions, serial numbers and notes, in reports and captures alike");
+  command->add_option("--day", choice->day,
+                      "Of captures of several days: only this one (2026-11-24)");
   command->add_option("--unpack", choice->unpack, "Write what is in this parcel into the folder of -o");
   command->footer(
       "Example:\n  tramlog parcel --roster drill.toml --private monday.pcapng.zst -o monday.eml\n  tramlog "
       "report monday.eml\n  "
-      "tramlog parcel --unpack monday.eml -o monday\n\n"
+      "tramlog parcel --unpack monday.eml -o monday\n  tramlog parcel --day 2026-11-24 week/ -o tuesday.eml\n\n"
       "Exit code: 0 written, 2 wrong usage, 3 a capture is damaged (the parcel is written all the same) "
       "or\nunreadable, "
       "4 the environment failed, or --private cannot be promised: nothing is written.");
@@ -290,8 +303,6 @@ void add_parcel_command(CLI::App& app, int& code) {
     else if (choice->captures.empty())
       code =
           fail({ErrorKind::usage, "nobody said what to send", "command line", "name one or more captures"});
-    else if (const auto error = unfold_folders(choice->captures))
-      code = fail(*error);
     else
       code = ParcelMaker(*choice).run();
   });

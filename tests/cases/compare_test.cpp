@@ -4,8 +4,10 @@
 
 #include "cases/all_cases.hpp"
 #include "cases/program.hpp"
+#include "unit/temp_folder.hpp"
 
 using namespace tramlog::cases;
+using tramlog::test::TempFolder;
 using Json = nlohmann::json;
 
 namespace {
@@ -61,15 +63,17 @@ TEST_CASE("a capture, its folder and its report are the same side") {
   CHECK(json["schema"] == "tramlog.compare/1");
   CHECK(json["verdict"] == "worse");
   CHECK(json["worse"] == json["changes"].size() - json["other"].get<std::size_t>());
+  // The supply that failed, and in it the dropouts of metering front and rear, twice each.
+  REQUIRE(json["changes"][0]["code"] == "finding.gained");
   std::size_t lost = 0;
-  for (const Json& change : json["changes"])
-    if (change["code"] == "dropout.gained") {
+  for (const Json& part : json["changes"][0]["counted"])
+    if (part["code"] == "dropout.gained") {
       ++lost;
-      CHECK(change["verdict"] == "worse");
-      CHECK(change["before"] == 0);
-      CHECK(change["after"] == 2);
+      CHECK(part["verdict"] == "worse");
+      CHECK(part["before"] == 0);
+      CHECK(part["after"] == 2);
     }
-  CHECK(lost == 2);  // metering front and rear, twice each
+  CHECK(lost == 2);
 }
 
 TEST_CASE("pages of a comparison stand alone") {
@@ -97,4 +101,26 @@ TEST_CASE("what cannot be compared is told with its exit code") {
   const Outcome damaged = run("TRAMLOG compare" + good + capture_of("damaged"));
   CHECK(damaged.code == 3);
   CHECK(has(damaged.output, "could not be read"));
+}
+
+TEST_CASE("a private parcel, its report and its slices are known as such", "[parcel]") {
+  const TempFolder folder;
+  const std::string eml = quoted(folder.path("p.eml")), plain = quoted(folder.path("plain.eml")),
+                    inside = quoted(folder.path("inside"));
+  const std::string make = "TRAMLOG parcel" + roster_of("supply-drop") + capture_of("supply-drop") + " -o ";
+  REQUIRE(run(make + eml + " --private").code == 0);
+  REQUIRE(run(make + plain).code == 0);
+  REQUIRE(run("TRAMLOG parcel --unpack " + eml + " -o " + inside).code == 0);
+  const std::string report = quoted(folder.path("inside/report.json"));
+  for (const std::string& side : {eml, report, inside}) {
+    INFO(side);
+    const Outcome compared =
+        run("TRAMLOG compare" + roster_of("supply-drop") + report_of("supply-drop") + " " + side);
+    CHECK(has(compared.output, "DOUBT The side after is private"));
+    CHECK_FALSE(has(compared.output, "another unit"));
+  }
+  const Outcome same = run("TRAMLOG compare " + report_of("supply-drop") + " " + plain);
+  CHECK(same.code == 0);
+  CHECK(has(same.output, "Nothing changed."));
+  CHECK_FALSE(has(same.output, "private"));
 }

@@ -70,11 +70,14 @@ Json capture(const Report& report) {
   Json damage = Json::array();
   for (const DamageRecord& d : all.damage)
     damage.push_back({{"offset", d.offset}, {"bytes", d.bytes}, {"reason", d.reason}, {"file", d.file}});
-  return {{"files", report.files},          {"start", format_rfc3339(all.start)},
+  Json json = {{"files", report.files},          {"start", format_rfc3339(all.start)},
           {"end", format_rfc3339(all.end)}, {"duration_s", to_seconds(all.end - all.start)},
           {"frames", all.frames},           {"error_frames", all.error_frames},
           {"foreign_packets", all.foreign}, {"buses", std::move(buses)},
           {"damage", std::move(damage)}};
+  // The only key that most reports do without.
+  if (report.stand_ins) json["private"] = true;
+  return json;
 }
 
 Json controllers(const Conclusions& all) {

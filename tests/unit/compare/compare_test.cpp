@@ -42,7 +42,8 @@ std::vector<std::string> essence(const Comparison& comparison, bool swapped) {
   std::vector<std::string> lines;
   for (const ChangeLine& line : comparison.lines) {
     Change change = line.change;
-    if (swapped && change != Change::other) change = change == Change::worse ? Change::better : Change::worse;
+    if (swapped && (change == Change::worse || change == Change::better))
+      change = change == Change::worse ? Change::better : Change::worse;
     std::string code = line.code;
     const auto mirror = [&](std::string_view from, std::string_view to) {
       if (code.ends_with(from)) code = code.substr(0, code.size() - from.size()) + std::string(to);
@@ -97,7 +98,7 @@ Json report_of(double duration_s, std::size_t dropouts) {
 }
 
 Comparison compare_documents(const Json& before, const Json& after) {
-  return compare(CompareSide{"before", before}, CompareSide{"after", after});
+  return compare(CompareSide{"before", before, false}, CompareSide{"after", after, false});
 }
 
 const ChangeLine* line_of(const Comparison& comparison, const std::string& code) {
@@ -369,4 +370,102 @@ TEST_CASE("the answer names the worst things in words, at most three") {
   CHECK(compare_html(many).find("<li>a shared supply or ground failed [supply.shared]: after only") !=
         std::string::npos);
   CHECK(compare_page(compare_documents(after, after), false).find("WORSE") == std::string::npos);
+}
+
+TEST_CASE("one trouble is one line: its second cause and what it explains are words in it") {
+  Json after = report_of(60, 2);
+  after["faults"] = {{{"code", "controller.restart-series"},
+                      {"severity", "fault"},
+                      {"text", "It started again twice."},
+                      {"controllers", {"a0088500f3c10011"}}}};
+  const Json explains = {"/dropouts/0", "/dropouts/1", "/faults/0"};
+  after["findings"] = {{{"cause", "unit.lost"},
+                        {"text", "It failed."},
+                        {"confidence", "likely"},
+                        {"tell_apart", "Look."},
+                        {"explains", explains}},
+                       {{"cause", "wiring.stub"},
+                        {"text", "The wires opened."},
+                        {"confidence", "possible"},
+                        {"tell_apart", "Look."},
+                        {"explains", explains}}};
+  const Comparison gained = compare_documents(report_of(60, 0), after);
+  REQUIRE(gained.lines.size() == 1);
+  CHECK(gained.count(Change::worse) == 1);
+  CHECK(gained.lines[0].code == "finding.gained");
+  CHECK(gained.lines[0].text.starts_with("after only: (likely) It failed; or else (possible) "));
+  CHECK(gained.lines[0].text.find("[wiring.stub]; counted in it: 2 dropouts of metering front, ") !=
+        std::string::npos);
+  REQUIRE(gained.lines[0].counted.size() == 2);
+  CHECK(gained.lines[0].counted[0].code == "dropout.gained");
+  CHECK(gained.lines[0].counted[0].after == 2.0);
+  CHECK(Json::parse(compare_json(gained))["changes"][0]["counted"].size() == 2);
+  // Ten minutes without it: the dropouts prove that it is cured.
+  const Comparison cured = compare_documents(after, report_of(600, 0));
+  REQUIRE(cured.lines.size() == 1);
+  CHECK(cured.lines[0].change == Change::better);
+  // A dropout that no finding explains is one of its own.
+  after["findings"][0]["explains"] = {"/dropouts/0", "/faults/0"};
+  after["findings"].erase(1);
+  CHECK(line_of(compare_documents(report_of(60, 0), after), "dropout.gained") != nullptr);
+  // The same incident, only the other way round, is no change.
+  Json turned = after;
+  after["findings"][0]["explains"] = explains;
+  after["findings"].push_back({{"cause", "wiring.stub"},
+                               {"text", "The wires opened."},
+                               {"confidence", "possible"},
+                               {"tell_apart", "Look."},
+                               {"explains", explains}});
+  turned["findings"][0]["cause"] = "wiring.stub";
+  CHECK(compare_documents(after, turned).lines.empty());
+}
+
+TEST_CASE("a note that came or went is a change that is no fault") {
+  const auto noting = [](const char* code) {
+    Json report = report_of(60, 0);
+    report["faults"] = {{{"code", code},
+                         {"severity", "note"},
+                         {"text", "It stopped."},
+                         {"controllers", {"a0088500f3c10011"}}}};
+    return report;
+  };
+  const Json stopped = noting("controller.message-stopped");
+  const Comparison came = compare_documents(report_of(60, 0), stopped);
+  REQUIRE(came.lines.size() == 1);
+  CHECK(came.lines[0].change == Change::noted);
+  CHECK(came.lines[0].text.ends_with("[controller.message-stopped], after only: It stopped."));
+  CHECK(std::string(verdict_of(came)) == "changed");
+  CHECK(compare_page(came, false).find("Nothing got worse, 1 changed without being a fault.") !=
+        std::string::npos);
+  const Comparison went = compare_documents(stopped, report_of(60, 0));
+  REQUIRE(went.lines.size() == 1);
+  CHECK(went.lines[0].text.find(", before only: ") != std::string::npos);
+  CHECK(compare_documents(stopped, stopped).lines.empty());
+  for (const char* code : {"recorder.disk", "capture.clock-step", "machine.key-off"})
+    CHECK(compare_documents(report_of(60, 0), noting(code)).lines.empty());
+}
+
+TEST_CASE("numbers of a private side are stand-ins: units are told apart by job and address") {
+  const auto machine = [](std::vector<std::pair<const char*, unsigned>> units) {
+    Json report = report_of(60, 0);
+    report["controllers"] = Json::array();
+    for (const auto& [name, address] : units)
+      report["controllers"].push_back({{"name", name},
+                                       {"addresses", {{{"address", address}}}},
+                                       {"product_identification", {{"code", name}}}});
+    return report;
+  };
+  const Json before = machine({{"a0088500f3c10011", 129}, {"a0088500f3c10012", 130}});
+  // The stand-in of one unit is by chance the true number of the other.
+  const Json after = machine({{"a0088500f3c10012", 129}, {"a0088500f3c10013", 130}});
+  CHECK(line_of(compare_documents(before, after), "controller.replaced") != nullptr);
+  Json marked = after;
+  marked["capture"]["private"] = true;
+  const Comparison by_mark = compare_documents(before, marked);
+  CHECK(by_mark.lines.empty());
+  CHECK(compare_page(by_mark, false).find("DOUBT The side after is private: its identity") !=
+        std::string::npos);
+  const Comparison by_parcel = compare({"before", before, true}, {"after", after, true});
+  CHECK(by_parcel.lines.empty());
+  CHECK(compare_page(by_parcel, false).find("DOUBT Both sides are private") != std::string::npos);
 }
