@@ -6,6 +6,7 @@
 #include <map>
 
 #include "base/text.hpp"
+#include "exam/damage_words.hpp"
 #include "exam/recorder_words.hpp"
 #include "exam/story_parts.hpp"
 #include "exam/words.hpp"
@@ -348,6 +349,10 @@ void tell_blindness(Day& day) {
 
 void tell_recorder(Day& day) {
   tell_blindness(day);
+  for (const DamageTally& tally : {damage_here(day.all), damage_before(day.all)})
+    if (tally.ends > 0)
+      day.add(Phase::recorder, tally.last_end, kStays, "breaks-off",
+              {"the recording breaks off; what came after is not known", "the recording breaks off"});
   const RecorderRecord& recorder = day.all.recorder;
   for (std::size_t i = 1; i < recorder.runs.size(); ++i) {
     const RecorderRun& run = recorder.runs[i];

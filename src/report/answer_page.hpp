@@ -18,6 +18,9 @@ struct AnswerStyle {
 /// One sentence each, without a bullet.
 std::vector<std::string> answer_lines(const Report& report, const AnswerStyle& style);
 
+/// Whether a line of the answer says that not all could be read: no format may leave it out.
+bool tells_of_damage(const std::string& line);
+
 /// In capitals (ASCII): "MISSING".
 std::string upper(std::string text);
 bool several_buses(const Conclusions& all);
