@@ -13,6 +13,7 @@ void take(DamageTally& tally, Damage::Kind kind, TimeNs time) {
   tally.first = tally.places == 0 ? time : std::min(tally.first, time);
   tally.last = tally.places == 0 ? time : std::max(tally.last, time);
   ++tally.places;
+  if (is_loss(kind)) tally.last_loss = losses_in(tally) == 1 ? time : std::max(tally.last_loss, time);
   if (kind == Damage::Kind::stamp) ++tally.stamps;
   if (kind == Damage::Kind::doubtful) {
     ++tally.doubtful;
@@ -48,8 +49,12 @@ bool anything_lost(const Conclusions& all) {
   return !all.damage.empty() || damage_before(all).places > 0;
 }
 
-std::string damage_more_words(const DamageTally& tally) {
-  std::string words;
+std::size_t losses_in(const DamageTally& tally) {
+  return tally.places - tally.stamps - tally.doubtful;
+}
+
+std::string damage_sum_words(const DamageTally& tally, const std::string& lost) {
+  std::string words = losses_in(tally) > 0 || tally.places == 0 ? "; " + lost : "";
   if (tally.ends > 0)
     words += fmt::format("; {} at {}, and what came after is not known",
                          tally.ends == 1 ? "the recording breaks off"
@@ -62,7 +67,20 @@ std::string damage_more_words(const DamageTally& tally) {
     words += fmt::format("; {} far from those around {} and {} put right",
                          counted(tally.stamps, "time stamp was", "time stamps were"),
                          tally.stamps == 1 ? "it" : "them", tally.stamps == 1 ? "was" : "were");
-  return words;
+  return words.substr(2);
+}
+
+bool goes_back_to_a_hole(const Conclusions& all, TimeNs to) {
+  constexpr SpanNs kMeets = 2 * kSecond;
+  const auto begins_here = [to](TimeNs start, TimeNs end) {
+    return magnitude(span_between(start, to)) <= kMeets && span_between(start, end) > kMeets;
+  };
+  for (const BusSummary& bus : all.buses)
+    for (const BlindSpan& span : bus.blind)
+      if (begins_here(span.start, span.end)) return true;
+  return std::any_of(all.silences.begin(), all.silences.end(), [&](const BusSilence& silence) {
+    return silence.end && begins_here(silence.start.time, silence.end->time);
+  });
 }
 
 const char* damage_code(Damage::Kind kind) {

@@ -16,7 +16,7 @@ struct DamageTally {
   std::size_t doubtful = 0;    // checksums that do not hold
   std::size_t ends = 0;        // files that break off
   TimeNs first = 0, last = 0;  // places; meaningful if there are any
-  TimeNs last_doubt = 0, last_end = 0;
+  TimeNs last_loss = 0, last_doubt = 0, last_end = 0;
 };
 
 /// Of the captures that were read.
@@ -27,9 +27,15 @@ DamageTally damage_before(const Conclusions& all);
 /// Of either: then it is not the whole recording that was judged.
 bool anything_lost(const Conclusions& all);
 
-/// "; the recording breaks off at 12:12:17.743, and what came after is not known; 2 time stamps .."; empty if
-/// nothing but bytes was lost.
-std::string damage_more_words(const DamageTally& tally);
+/// Of them, those where bytes could not be read.
+std::size_t losses_in(const DamageTally& tally);
+
+/// `lost`, if anything was, and what else there is: "48 bytes could not be read; the recording breaks off at
+/// 12:12:17.743, and what came after is not known; 2 time stamps ..".
+std::string damage_sum_words(const DamageTally& tally, const std::string& lost);
+
+/// A clock is put back to any time; blocks of a file in the wrong order go back to where some are lacking.
+bool goes_back_to_a_hole(const Conclusions& all, TimeNs to);
 
 /// "unreadable", "breaks-off", "doubtful", "time-stamp": in the JSON report.
 const char* damage_code(Damage::Kind kind);

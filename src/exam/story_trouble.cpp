@@ -363,8 +363,11 @@ void tell_recorder(Day& day) {
   }
   for (const ClockStepBack& step : day.seen.clock_steps)
     day.add(Phase::recorder, step.at.time, kWarning, "clock",
-            {fmt::format("the recorder's clock is put back by {}", format_span(step.back)),
-             "the recorder's clock is put back"});
+            goes_back_to_a_hole(day.all, step.at.time)
+                ? std::vector<std::string>{"blocks of the file are in the wrong order"}
+                : std::vector<std::string>{
+                      fmt::format("the recorder's clock is put back by {}", format_span(step.back)),
+                      "the recorder's clock is put back"});
   for (const RecordedNote& noted : recorder.notes) {
     if (noted.note.kind == RecorderNote::Kind::mark) {
       std::string words = printable_utf8(noted.note.text);

@@ -144,10 +144,13 @@ void controller_answers(Lines& lines, const Conclusions& all, const AnswerStyle&
 void lost_before(Lines& lines, const Conclusions& all) {
   const DamageTally tally = damage_before(all);
   if (tally.places == 0) return;
-  lines.push_back(fmt::format(
-      "{}  {} in {} {} lost{}{}{}.", kMadeFromDamaged, counted(tally.bytes, "byte", "bytes"),
-      counted(tally.places, "place", "places"), tally.bytes == 1 ? "is" : "are",
-      tally.places == 1 ? ", at " : ", the last at ", format_time_of_day(tally.last), damage_more_words(tally)));
+  const std::size_t losses = losses_in(tally);
+  const bool only_end = losses == 1 && tally.ends == 1;
+  const std::string lost =
+      fmt::format("{} in {} {} lost{}", counted(tally.bytes, "byte", "bytes"),
+                  counted(losses, "place", "places"), tally.bytes == 1 ? "is" : "are",
+                  only_end ? "" : (losses == 1 ? ", at " : ", the last at ") + format_time_of_day(tally.last_loss));
+  lines.push_back(fmt::format("{}  {}.", kMadeFromDamaged, damage_sum_words(tally, lost)));
 }
 
 }  // namespace
@@ -187,8 +190,9 @@ std::vector<std::string> answer_lines(const Report& report, const AnswerStyle& s
     lines.push_back(fmt::format(
         "RECORDER BLIND  for {} in all: nothing is said of the machine for that time.", format_span(blind)));
   if (!all.damage.empty() || report.read_error)
-    lines.push_back(fmt::format("{}  {} could not be read{}; what could be read is reported.", kDamaged,
-                                counted(all.damaged_bytes, "byte", "bytes"), damage_more_words(damage_here(all))));
+    lines.push_back(fmt::format(
+        "{}  {}; what could be read is reported.", kDamaged,
+        damage_sum_words(damage_here(all), counted(all.damaged_bytes, "byte", "bytes") + " could not be read")));
   lost_before(lines, all);
   std::size_t faults = 0;
   std::size_t warnings = 0;

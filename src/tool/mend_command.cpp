@@ -85,9 +85,13 @@ std::string text_of(const MendCommand& command, const Mended& mended) {
     page.item("  ", "Nothing was lost: every block could be read.");
   } else {
     page.heading("LOST");
-    page.item("  ", fmt::format("{} in {} could not be read. The mended capture says so at each of them.",
-                                counted(mended.lost_bytes, "byte", "bytes"),
-                                counted(mended.losses, "place", "places")));
+    const auto doubts = static_cast<std::uint64_t>(
+        std::count_if(mended.lost.begin(), mended.lost.end(),
+                      [](const LostPart& part) { return part.kind == Damage::Kind::doubtful; }));
+    if (mended.losses > doubts)
+      page.item("  ", fmt::format("{} in {} could not be read. The mended capture says so at each of them.",
+                                  counted(mended.lost_bytes, "byte", "bytes"),
+                                  counted(mended.losses - doubts, "place", "places")));
     for (const LostPart& part : mended.lost)
       page.item("  - ", fmt::format("offset {}, {}: {}; {}", part.offset,
                                     counted(part.bytes, "byte", "bytes"), part.reason, where(part)));

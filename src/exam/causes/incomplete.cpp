@@ -31,8 +31,8 @@ void tell(const Scene& scene, Finding& finding) {
         times == 1 ? "follows" : "follow",
         frames > 0 ? fmt::format(", {} counted by the recorder", counted(frames, "frame", "frames")) : ""));
   const DamageTally tally = damage_here(scene.all);
-  const std::string lost = fmt::format("{} could not be read{}", counted(tally.bytes, "byte", "bytes"),
-                                       damage_more_words(tally));
+  const std::string lost =
+      damage_sum_words(tally, counted(tally.bytes, "byte", "bytes") + " could not be read");
   if (nameless > 0) {
     finding.text = fmt::format(
         "The recording begins in the middle of things: {} talked from its first seconds, and nobody asked "

@@ -31,10 +31,9 @@ void mended(const Conclusions& all, std::vector<Fault>& faults) {
   fault.severity = Severity::note;
   fault.start = tally.first;
   fault.end = tally.last;
-  fault.text =
-      fmt::format("This capture was made from one that was damaged in {}; {} of it could not be read{}.",
-                  counted(tally.places, "place", "places"), counted(tally.bytes, "byte", "bytes"),
-                  damage_more_words(tally));
+  fault.text = fmt::format(
+      "This capture was made from one that was damaged in {}; {}.", counted(tally.places, "place", "places"),
+      damage_sum_words(tally, counted(tally.bytes, "byte", "bytes") + " of it could not be read"));
   tell_places(fault, places, [](Fault& into, const RecordedNote* noted) {
     into.evidence.push_back({{noted->time, 0}, note_words(noted->note)});
   });
@@ -50,8 +49,8 @@ void judge(const Conclusions& all, const Observations&, std::vector<Fault>& faul
   fault.start = tally.places > 0 ? tally.first : all.start;
   fault.end = tally.places > 0 ? tally.last : all.end;
   fault.text = fmt::format(
-      "The capture is damaged in {}, {} could not be read{}{}.", counted(tally.places, "place", "places"),
-      counted(tally.bytes, "byte", "bytes"), damage_more_words(tally),
+      "The capture is damaged in {}, {}{}.", counted(tally.places, "place", "places"),
+      damage_sum_words(tally, counted(tally.bytes, "byte", "bytes") + " could not be read"),
       all.short_frames > 0
           ? fmt::format("; {} shorter than told", counted(all.short_frames, "frame is", "frames are"))
           : "");
