@@ -143,7 +143,11 @@ class Survey final : public Pass {
     described_late_ = described_late_ || used_;
   }
   void take_timed(Bytes, TimeNs time, Lane lane, std::uint64_t ordinal, bool) override {
+    // Sections are judged each for itself, and never sorted: that one lies before the other is only told.
+    if (!used_ && last_ && time < *last_ - kFarOff && found_.steps.size() < Mended::kMostListed)
+      found_.steps.push_back({*last_, time});
     used_ = true;
+    last_ = time;
     order_.take(lane, ordinal, time);
     pieces_.take(time);
   }
@@ -173,6 +177,7 @@ class Survey final : public Pass {
   std::vector<std::vector<Misplaced>> misplaced_;  // by section
   std::size_t section_at_ = 0;
   PieceOrder pieces_;
+  std::optional<TimeNs> last_;
   std::size_t sections_ = 0;
   bool described_late_ = false;
   bool lacking_ = false;    // an interface of this section had to be assumed

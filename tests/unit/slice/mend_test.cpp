@@ -306,6 +306,21 @@ TEST_CASE("parts of a file in the wrong order are sorted") {
   CHECK(frames_of(torn.bytes).size() >= 799);
 }
 
+TEST_CASE("a header in the middle of a file parts it: that times go back there is told, and nothing moves") {
+  TempFolder folder;
+  const std::vector<std::string> good = long_run(400);
+  const auto half = good.begin() + static_cast<std::ptrdiff_t>(good.size() / 2);
+  std::string bytes;
+  for (auto block = half; block != good.end(); ++block) bytes += *block;
+  bytes += with_head({good.begin(), half});
+  const Outcome outcome = mend_bytes(folder, bytes);
+  CHECK(frames_of(outcome.bytes).size() == 400);
+  CHECK(outcome.mended.sorted.empty());
+  CHECK(outcome.mended.moved == 0);
+  REQUIRE(outcome.mended.steps.size() == 1);
+  CHECK(outcome.mended.steps[0].before - outcome.mended.steps[0].after > 39 * kSecond);
+}
+
 TEST_CASE("a clock that was put back makes no parts in the wrong order") {
   TempFolder folder;
   const BlockBuilder b;
