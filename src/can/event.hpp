@@ -42,10 +42,17 @@ struct FramesLost {
 
 /// Bytes of the capture that could not be read; reading went on behind them.
 struct Damage {
+  enum class Kind : std::uint8_t {
+    unreadable,
+    breaks_off,  // and nothing readable comes behind: the recording ends here, whatever came after
+    doubtful,    // everything was read, but the checksum says that some of it is wrong; 0 bytes
+    stamp,       // a single time stamp was wrong and was put right; 0 bytes
+  };
   std::uint64_t offset = 0;  // in the uncompressed file
   std::uint64_t bytes = 0;   // skipped
   std::string reason;        // a sentence part: "block lengths differ"
   std::uint32_t file = 0;    // index of the file, 0-based
+  Kind kind = Kind::unreadable;
 };
 
 /// What the recorder itself had to say at this moment (our own block, io/pcapng_format.hpp).
@@ -64,7 +71,7 @@ struct RecorderNote {
                         // First PGN 60928 (behind the NAME, 8 bytes: its longest pause so far, in ns, if it talked all the time; no data: it told no NAME; its span: of the unit's last frame; the null address: it could not claim one), then the unit's other
                         // messages. PGN 51968: a part of a client's object pool, behind all units (implement/pool_parts.hpp). kNoPgn: statistics blocks come every `span`
     lost = 10,          // number: bytes of the damaged capture that could not be read here; span: up to what came next, 0 = nothing
-                        // did; text: why. Written by mending, not by the recorder
+                        // did; text: why; boot: Damage::Kind. Written by mending, not by the recorder
   };
   Kind kind = Kind::mark;
   bool of_bus = false;       // it is about the event's bus; else about the recorder as a whole
@@ -77,6 +84,16 @@ struct RecorderNote {
   static constexpr std::size_t kMostData = 2000;
   static constexpr std::uint64_t kNoPgn = 0x40000;
 };
+
+/// Of a note of kind `lost`; one that this version does not know is the plain kind.
+inline Damage::Kind lost_kind(const RecorderNote& note) {
+  return note.boot <= static_cast<std::uint64_t>(Damage::Kind::stamp) ? static_cast<Damage::Kind>(note.boot)
+                                                                     : Damage::Kind::unreadable;
+}
+/// Whether something that was on the bus is missing there.
+inline bool is_loss(Damage::Kind kind) {
+  return kind == Damage::Kind::unreadable || kind == Damage::Kind::breaks_off;
+}
 
 using Notice = std::variant<BusInfo, Counters, LinkChange, FramesLost, Damage, RecorderNote>;
 

@@ -11,6 +11,7 @@
 
 #include "base/time.hpp"
 #include "can/can_id.hpp"
+#include "can/event.hpp"
 #include "can/mark.hpp"
 #include "exam/bus_clock.hpp"
 #include "exam/day_series.hpp"
@@ -66,6 +67,8 @@ struct DamageRecord {
   std::uint64_t offset = 0;
   std::uint64_t bytes = 0;
   std::string reason;
+  TimeNs time = 0;  // of what was read before it
+  Damage::Kind kind = Damage::Kind::unreadable;
 };
 
 enum class ControllerState : std::uint8_t { present, intermittent, lost, refused };

@@ -360,11 +360,14 @@ void Examiner::Impl::take_note(const Event& event, const RecorderNote& note) {
   }
   if (note.kind == Kind::known) return take_known(event, note);
   if (note.kind == Kind::cut && note.boot == 1) take_cut(event, note);
-  if (note.kind == Kind::lost) open_damage();  // as it was before somebody mended it
+  if (note.kind == Kind::lost && is_loss(lost_kind(note))) open_damage();  // as it was before somebody mended it
   const auto same_kind = [&](const RecordedNote& other) { return other.note.kind == note.kind; };
   const auto known = std::count_if(recorder_.notes.begin(), recorder_.notes.end(), same_kind);
   if (static_cast<std::size_t>(known) >= kMaxNotes) {
     ++recorder_.not_kept;
+    // Where the recording broke off is worth more than the last of so many places before it.
+    if (note.kind == Kind::lost && lost_kind(note) == Damage::Kind::breaks_off)
+      *std::find_if(recorder_.notes.rbegin(), recorder_.notes.rend(), same_kind) = {event.time, event.bus, note};
     return;
   }
   recorder_.notes.push_back({event.time, event.bus, note});
@@ -373,12 +376,14 @@ void Examiner::Impl::take_note(const Event& event, const RecorderNote& note) {
 void Examiner::Impl::take_notice(const Event& event) {
   if (const auto* damage = std::get_if<Damage>(event.notice)) {
     damaged_bytes_ += damage->bytes;
+    const bool room = damage_.size() < kMaxDamage;
+    if (!room) ++damage_over_cap_;
+    // Where a file breaks off is worth more than the last of so many places before it.
+    if (!room && damage->kind == Damage::Kind::breaks_off) damage_.pop_back();
     if (damage_.size() < kMaxDamage)
-      damage_.push_back({damage->file, damage->offset, damage->bytes, damage->reason});
-    else
-      ++damage_over_cap_;
+      damage_.push_back({damage->file, damage->offset, damage->bytes, damage->reason, event.time, damage->kind});
     // Nobody can say whose frames these were.
-    open_damage();
+    if (is_loss(damage->kind)) open_damage();
     return;
   }
   if (const auto* note = std::get_if<RecorderNote>(event.notice)) return take_note(event, *note);

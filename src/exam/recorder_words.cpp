@@ -76,6 +76,13 @@ std::string note_words(const RecorderNote& note) {
                          counted(note.data.size(), "byte", "bytes"), format_span(note.span));
     }
     case Kind::lost:
+      if (lost_kind(note) == Damage::Kind::stamp)
+        return fmt::format("a time stamp of the recording that this one was made from was put right here{}", why);
+      if (lost_kind(note) == Damage::Kind::doubtful)
+        return fmt::format("what was read of the recording that this one was made from may be wrong up to here{}", why);
+      if (lost_kind(note) == Damage::Kind::breaks_off)
+        return fmt::format("the recording that this one was made from breaks off here, {} of it could not be read{}",
+                           counted(note.number, "byte", "bytes"), why);
       return fmt::format("{} of the recording that this one was made from {} lost here{}",
                          counted(note.number, "byte", "bytes"), note.number == 1 ? "was" : "were", why);
     case Kind::interface:

@@ -6,6 +6,7 @@
 #include <map>
 
 #include "base/text.hpp"
+#include "exam/damage_words.hpp"
 #include "exam/recorder_words.hpp"
 #include "exam/story_parts.hpp"
 #include "exam/words.hpp"
@@ -348,6 +349,10 @@ void tell_blindness(Day& day) {
 
 void tell_recorder(Day& day) {
   tell_blindness(day);
+  for (const DamageTally& tally : {damage_here(day.all), damage_before(day.all)})
+    if (tally.ends > 0)
+      day.add(Phase::recorder, tally.last_end, kStays, "breaks-off",
+              {"the recording breaks off; what came after is not known", "the recording breaks off"});
   const RecorderRecord& recorder = day.all.recorder;
   for (std::size_t i = 1; i < recorder.runs.size(); ++i) {
     const RecorderRun& run = recorder.runs[i];
@@ -358,8 +363,11 @@ void tell_recorder(Day& day) {
   }
   for (const ClockStepBack& step : day.seen.clock_steps)
     day.add(Phase::recorder, step.at.time, kWarning, "clock",
-            {fmt::format("the recorder's clock is put back by {}", format_span(step.back)),
-             "the recorder's clock is put back"});
+            goes_back_to_a_hole(day.all, step.at.time)
+                ? std::vector<std::string>{"blocks of the file are in the wrong order"}
+                : std::vector<std::string>{
+                      fmt::format("the recorder's clock is put back by {}", format_span(step.back)),
+                      "the recorder's clock is put back"});
   for (const RecordedNote& noted : recorder.notes) {
     if (noted.note.kind == RecorderNote::Kind::mark) {
       std::string words = printable_utf8(noted.note.text);

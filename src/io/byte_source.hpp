@@ -14,6 +14,7 @@ namespace tramlog {
 struct Gap {
   std::string reason;            // a sentence part
   std::uint64_t file_bytes = 0;  // bytes of the file itself that gave nothing, where known
+  bool doubtful = false;         // none is missing: the checksum says that some of those before are wrong
 };
 
 class ByteSource {

@@ -56,10 +56,11 @@ class CaptureParser {
   /// place is over.
   void begin_damage(std::string reason);
   bool in_damage() const { return damage_active_; }
-  /// Reading goes on at the window's place.
-  void end_damage(EventBatch& batch);
+  /// Reading goes on at the window's place, or (`ended`) nothing comes any more.
+  void end_damage(EventBatch& batch, bool ended = false);
   /// Tells of damage that lies inside one block, whose end is sure.
-  void tell_damage(EventBatch& batch, std::uint64_t offset, std::uint64_t bytes, std::string reason);
+  void tell_damage(EventBatch& batch, std::uint64_t offset, std::uint64_t bytes, std::string reason,
+                   Damage::Kind kind = Damage::Kind::unreadable);
   /// Everything before a gap is used up: damage starts, or goes on behind the gap. False if nothing comes any
   /// more.
   bool go_past_tail();
@@ -80,6 +81,7 @@ class CaptureParser {
   bool damage_active_ = false;
   std::uint64_t damage_offset_ = 0;
   std::uint64_t damage_file_bytes_ = 0;
+  bool damage_is_doubt_ = false;  // nothing but a checksum that does not hold
 };
 
 }  // namespace tramlog

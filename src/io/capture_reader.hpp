@@ -29,9 +29,10 @@ struct CaptureFile {
 ///
 /// Order: files are taken by the time of their first packet. Events of one file keep the order of that file,
 /// also where its clock went back. Where files overlap, the file whose next event is earlier goes first;
-/// equals go in the order of the files. A single time stamp that a flipped bit has sent far away is passed on
-/// as it is and does not disturb the merge; several in a row hold their file back until the files it overlaps
-/// with have ended.
+/// equals go in the order of the files. A single time stamp of a pcapng file (or two in a row) that lies more than
+/// 2 s from those around it, while these agree with each other, is put right and told as Damage of that kind. One
+/// that cannot be put right (the last one, or in classic pcap) is passed on as it is and does not disturb the
+/// merge; several in a row hold their file back until the files it overlaps with have ended.
 ///
 /// Buses: interfaces of the same name are the same bus, in whatever section or file, also when the files
 /// overlap. Interfaces without a name are "bus0", "bus1" by their number in the section. A BusInfo comes

@@ -70,7 +70,7 @@ CaptureParser::Step PcapParser::header(EventBatch& batch) {
   if (need_header == Need::ended) {
     begin_damage("file ends inside its header");
     window_.advance(window_.available());
-    end_damage(batch);
+    end_damage(batch, true);
     return Step::finished;
   }
   header_ = PcapHeader::parse(window_.at());
@@ -266,7 +266,7 @@ CaptureParser::Step PcapParser::search(EventBatch& batch) {
     return Step::again;
   }
   if (!ended || go_past_tail()) return Step::again;
-  end_damage(batch);
+  end_damage(batch, true);
   return Step::finished;
 }
 

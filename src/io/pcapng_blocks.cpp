@@ -202,7 +202,7 @@ void PcapngParser::statistics_block(EventBatch& batch, const std::uint8_t* block
   if (interface == nullptr)
     return no_interface(batch, length, "statistics of an interface that is not described");
   if (!interface->can) return;
-  last_time_ = interface->scale.to_time(std::uint64_t{load32(block + 12)} << 32 | load32(block + 16));
+  last_time_ = settled(interface->scale.to_time(std::uint64_t{load32(block + 12)} << 32 | load32(block + 16)));
   Counters counters;
   bool counted = false;
   std::optional<LinkChange> link;
@@ -237,7 +237,7 @@ void PcapngParser::note_block(EventBatch& batch, const std::uint8_t* block, std:
     return;
   note.kind = static_cast<RecorderNote::Kind>(kind);
   has_can_ = true;  // nobody else writes these: a recorder without an interface yet
-  last_time_ = TickScale(kNanoseconds, 0).to_time(std::uint64_t{load32(block + 12)} << 32 | load32(block + 16));
+  last_time_ = settled(TickScale(kNanoseconds, 0).to_time(std::uint64_t{load32(block + 12)} << 32 | load32(block + 16)));
   BusIndex bus = 0;
   if (const std::uint32_t index = load32(block + 20); index != kNoInterface) {
     const Interface* interface = interface_of(batch, index);
@@ -326,7 +326,8 @@ void PcapngParser::packet(EventBatch& batch, const Packet& packet, std::size_t l
   if (interface == nullptr)
     return no_interface(batch, length, "packet of an interface that is not described");
   ++section_packets_;
-  if (packet.ticks) last_time_ = interface->scale.to_time(*packet.ticks);
+  if (packet.ticks) last_time_ = settled(interface->scale.to_time(*packet.ticks));
+  last_interface_ = packet.interface;
   if (packet.dropped > 0 && interface->can)
     batch.add_notice(last_time_, interface->bus, FramesLost{packet.dropped});
   Event& event = batch.add_packet();

@@ -4,6 +4,7 @@
 #include <cstring>
 #include <utility>
 
+#include "io/lone_stamp.hpp"
 #include "io/pcapng_format.hpp"
 #include "io/socketcan_packet.hpp"
 
@@ -91,6 +92,7 @@ void PcapngParser::run_enhanced(EventBatch& batch) {
     const std::uint32_t original = pcapng::load32(at + 24, kSwapped);
     const TimeNs stamp = scale.to_time(std::uint64_t{pcapng::load32(at + 12, kSwapped)} << 32 |
                                        pcapng::load32(at + 16, kSwapped));
+    if (is_far_off(stamp, time)) break;
     // Straight into the batch, field by field: a copy of a whole Event would wait for the stores of its
     // parts.
     Event& event = *out;
@@ -125,6 +127,7 @@ void PcapngParser::run_enhanced(EventBatch& batch) {
   tally_.fingerprint = fingerprint;
   section_packets_ += frames;
   last_time_ = time;
+  if (frames > 0) last_interface_ = known;
   batch.took(out);
   window_.advance(static_cast<std::size_t>(at - window_.at()));
 }
@@ -197,9 +200,13 @@ CaptureParser::Step PcapngParser::one_block(EventBatch& batch) {
         }
       }
     }
-    const std::uint64_t damaged = tally_.damaged_bytes;
+    // Whoever takes the blocks themselves sees the whole recording and judges their times by it.
+    if (sink_ == nullptr && !settle_stamp(batch, length)) return Step::deliver;
+    const std::uint64_t damaged = tally_.damaged_bytes, put_right = stamps_put_right_;
     handle(batch, window_.at(), length);
     if (sink_ != nullptr) hand_on(window_.at(), length, damaged, false);
+    if (stamps_put_right_ != put_right)
+      tell_damage(batch, window_.offset(), 0, "a time stamp far from those around it", Damage::Kind::stamp);
   }
   window_.advance(length);
   return Step::again;
@@ -315,7 +322,7 @@ CaptureParser::Step PcapngParser::search(EventBatch& batch) {
     return Step::again;
   }
   if (!ended || go_past_tail()) return Step::again;
-  end_damage(batch);
+  end_damage(batch, true);
   return Step::finished;
 }
 

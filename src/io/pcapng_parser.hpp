@@ -41,10 +41,22 @@ class PcapngParser : public CaptureParser {
     bool outbound = false;
   };
 
+  /// When a block says it was, and whose packet it is.
+  struct Stamp {
+    TimeNs time = 0;
+    std::uint32_t interface = 0;  // kNoInterface: no packet
+  };
+
   template <bool kSwapped>
   void run_enhanced(EventBatch& batch);
   Step one_block(EventBatch& batch);
   Step section(EventBatch& batch);
+  std::optional<Stamp> stamp_of(const std::uint8_t* block, std::size_t length) const;
+  /// Whether the stamp of the block at the window's place is to be believed, before it is handled; false if the
+  /// batch must go first.
+  bool settle_stamp(const EventBatch& batch, std::size_t length);
+  /// The time of the present block, put right if need be.
+  TimeNs settled(TimeNs stamp);
   Step search(EventBatch& batch);
   void handle(EventBatch& batch, const std::uint8_t* block, std::size_t length);
   void interface_block(EventBatch& batch, const std::uint8_t* block, std::size_t length);
@@ -81,6 +93,9 @@ class PcapngParser : public CaptureParser {
   std::size_t search_first_ = 0;
   unsigned lost_interfaces_ = 0;
   bool described_ahead_ = false;     // interface blocks of this section are passed over
+  std::uint32_t last_interface_ = 0;  // of a packet
+  std::optional<TimeNs> put_right_;   // the time of the present block, if its stamp is wrong
+  std::uint64_t stamps_put_right_ = 0;
   std::size_t broken_options_ = 0;   // of the present block: where options start of which not all hold; 0 = none
 };
 

@@ -1,6 +1,7 @@
 #include "io/zstd_source.hpp"
 
 #include <zstd.h>
+#include <zstd_errors.h>
 
 #include <algorithm>
 #include <cstring>
@@ -63,11 +64,11 @@ ZstdSource::Input ZstdSource::more() {
 
 /// The present frame is of no further use: look for the next one, from just behind the start of this one, as
 /// far back as the buffer and the budget go.
-void ZstdSource::give_up_frame(std::string reason) {
+void ZstdSource::give_up_frame(std::string reason, bool doubtful) {
   const std::uint64_t start = in_frame_ ? frame_offset_ : file_offset();
   if (!silent_) {
     damage_offset_ = start;
-    gap_ = {std::move(reason) + " at byte " + std::to_string(start) + " of the compressed file", 0};
+    gap_ = {std::move(reason) + " at byte " + std::to_string(start) + " of the compressed file", 0, doubtful};
     gap_pending_ = true;
     silent_ = true;
   }
@@ -134,6 +135,10 @@ ByteSource::Chunk ZstdSource::read(std::uint8_t* into, std::size_t size) {
     const std::size_t status = ZSTD_decompressStream(context_, &output, &input);
     next_ += input.pos;
     if (ZSTD_isError(status) != 0) {
+      if (ZSTD_getErrorCode(status) == ZSTD_error_checksum_wrong) {
+        give_up_frame("the checksum does not hold: bytes before this may be wrong, in the Zstandard frame", true);
+        continue;
+      }
       give_up_frame(std::string("a Zstandard frame that does not unpack (") + ZSTD_getErrorName(status) +
                     ")");
       continue;

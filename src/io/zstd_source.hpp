@@ -34,7 +34,8 @@ class ZstdSource final : public ByteSource {
   enum class Input { some, ended };
   Input more();
   bool seek_frame();
-  void give_up_frame(std::string reason);
+  /// `doubtful`: all of it was given, and its checksum does not hold.
+  void give_up_frame(std::string reason, bool doubtful = false);
   std::uint64_t file_offset() const { return buffer_offset_ + next_; }
 
   std::unique_ptr<ByteSource> compressed_;

@@ -6,6 +6,7 @@
 #include <cctype>
 #include <numeric>
 
+#include "exam/damage_words.hpp"
 #include "exam/words.hpp"
 #include "report/answer_silence.hpp"
 
@@ -38,6 +39,8 @@ namespace {
 
 using Lines = std::vector<std::string>;
 
+constexpr const char* kDamaged = "CAPTURE DAMAGED";
+constexpr const char* kMadeFromDamaged = "MADE FROM A DAMAGED RECORDING";
 constexpr std::size_t kBriefLines = 2;    // of each list
 constexpr std::size_t kBriefAnswers = 3;  // controllers in the answer
 
@@ -158,23 +161,22 @@ void controller_answers(Lines& lines, const Conclusions& all, const AnswerStyle&
 
 // What was lost before: the capture itself is whole, but was made from one that was not.
 void lost_before(Lines& lines, const Conclusions& all) {
-  std::uint64_t bytes = 0;
-  std::size_t places = 0;
-  TimeNs last = 0;
-  for (const RecordedNote& noted : all.recorder.notes) {
-    if (noted.note.kind != RecorderNote::Kind::lost) continue;
-    bytes = bytes + noted.note.number < bytes ? UINT64_MAX : bytes + noted.note.number;
-    last = places++ == 0 ? noted.time : std::max(last, noted.time);
-  }
-  if (places == 0) return;
-  const bool one = places == 1;
-  lines.push_back(fmt::format("MADE FROM A DAMAGED RECORDING  {} in {} {} lost{}{}.",
-                              counted(bytes, "byte", "bytes"), counted(places, "place", "places"),
-                              bytes == 1 ? "is" : "are", one ? ", at " : ", the last at ",
-                              format_time_of_day(last)));
+  const DamageTally tally = damage_before(all);
+  if (tally.places == 0) return;
+  const std::size_t losses = losses_in(tally);
+  const bool only_end = losses == 1 && tally.ends == 1;
+  const std::string lost =
+      fmt::format("{} in {} {} lost{}", counted(tally.bytes, "byte", "bytes"),
+                  counted(losses, "place", "places"), tally.bytes == 1 ? "is" : "are",
+                  only_end ? "" : (losses == 1 ? ", at " : ", the last at ") + format_time_of_day(tally.last_loss));
+  lines.push_back(fmt::format("{}  {}.", kMadeFromDamaged, damage_sum_words(tally, lost)));
 }
 
 }  // namespace
+
+bool tells_of_damage(const std::string& line) {
+  return line.starts_with(kDamaged) || line.starts_with(kMadeFromDamaged);
+}
 
 std::vector<std::string> answer_lines(const Report& report, const AnswerStyle& style) {
   const Conclusions& all = report.found;
@@ -207,8 +209,9 @@ std::vector<std::string> answer_lines(const Report& report, const AnswerStyle& s
     lines.push_back(fmt::format(
         "RECORDER BLIND  for {} in all: nothing is said of the machine for that time.", format_span(blind)));
   if (!all.damage.empty() || report.read_error)
-    lines.push_back(fmt::format("CAPTURE DAMAGED  {} could not be read; what could be read is reported.",
-                                counted(all.damaged_bytes, "byte", "bytes")));
+    lines.push_back(fmt::format(
+        "{}  {}; what could be read is reported.", kDamaged,
+        damage_sum_words(damage_here(all), counted(all.damaged_bytes, "byte", "bytes") + " could not be read")));
   lost_before(lines, all);
   std::size_t faults = 0;
   std::size_t warnings = 0;
@@ -220,9 +223,10 @@ std::vector<std::string> answer_lines(const Report& report, const AnswerStyle& s
     lines.push_back(fmt::format("{} and {}{}.", counted(faults, "fault", "faults"),
                                 counted(warnings, "warning", "warnings"), style.where));
   else if (!something_wrong(all) && !all.nothing_read())
-    lines.push_back(is_slice(all) ? "Nothing wrong was found in this slice. What takes longer to show is seen only in the "
-                                    "whole recording."
-                                  : "Nothing wrong was found on the bus.");
+    lines.push_back(anything_lost(all) ? "Nothing wrong was found in what could be read."
+                    : is_slice(all)    ? "Nothing wrong was found in this slice. What takes longer to show is seen only in "
+                                         "the whole recording."
+                                       : "Nothing wrong was found on the bus.");
   return lines;
 }
 

@@ -21,6 +21,9 @@ std::vector<std::string> answer_lines(const Report& report, const AnswerStyle& s
 
 /// Nothing but errors reached the recorder: it cannot miss anybody.
 bool only_errors_heard(const Conclusions& all);
+/// Whether a line of the answer says that not all could be read: no format may leave it out.
+bool tells_of_damage(const std::string& line);
+
 /// In capitals (ASCII): "MISSING".
 std::string upper(std::string text);
 /// When the controller first was in trouble; if it never was, when it was first heard.

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <map>
 
+#include "exam/damage_words.hpp"
 #include "exam/words.hpp"
 #include "report/code_words.hpp"
 #include "report/findings_page.hpp"
@@ -146,7 +147,7 @@ DayRecord day_record(const Report& report, const std::string& date) {
   }
   for (const RecordedNote& note : all.recorder.notes) day.notes += note.note.kind == RecorderNote::Kind::mark;
   day.wrong = something_wrong(all);
-  day.damaged = report.read_error || !all.damage.empty();
+  day.damaged = report.read_error || anything_lost(all);
   main_of(day, all);
   Gather gather(day);
   gather_controllers(gather, all);

@@ -72,11 +72,13 @@ std::string days_html(const DaysReport& report) {
   HtmlPage page("Several days", machine.empty() ? "Bus report" : machine);
   std::size_t captures = 0, wrong = 0;
   SpanNs blind = 0;
+  bool damaged = false;
   const DayRecord* newest = nullptr;
   for (const DayRecord& day : report.days) {
     captures += day.capture_count;
     wrong += day.wrong;
     blind += day.blind;
+    damaged = damaged || day.damaged;
     if (day.wrong) newest = &day;
   }
   if (!report.days.empty())
@@ -86,7 +88,8 @@ std::string days_html(const DaysReport& report) {
   page.section("answer", "Answer");
   if (newest == nullptr) {
     page.add(html_element("p", html_badge(Tone::good, "in order") +
-                                   Html(" Nothing wrong was found on the bus on any of the days.")));
+                                   Html(fmt::format(" Nothing wrong was found {} on any of the days.",
+                                                    damaged ? "in what could be read" : "on the bus"))));
   } else {
     page.add(html_element("p", html_badge(Tone::trouble, "trouble") +
                                    Html(fmt::format(" Something was wrong on {} of {} days, last on ", wrong,

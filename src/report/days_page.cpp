@@ -41,15 +41,18 @@ std::string count_words(const AcrossDays& one, std::size_t days) {
 
 void answers(Page& page, const DaysReport& report, bool brief) {
   std::size_t wrong = 0;
+  bool damaged = false;
   const DayRecord* newest = nullptr;
   for (const DayRecord& day : report.days) {
     wrong += day.wrong;
+    damaged = damaged || day.damaged;
     if (day.wrong) newest = &day;
   }
   page.heading("ANSWER");
   if (newest == nullptr) {
     page.item("  * ",
-              fmt::format("Nothing wrong was found on the bus on any of {} days.", report.days.size()));
+              fmt::format("Nothing wrong was found {} on any of {} days.",
+                          damaged ? "in what could be read" : "on the bus", report.days.size()));
   } else {
     page.item("  * ", fmt::format("Something was wrong on {} of {} days, last on {}.", wrong,
                                   report.days.size(), newest->date));

@@ -1,5 +1,6 @@
 #include "slice/block_forms.hpp"
 
+#include <cstring>
 #include <string_view>
 
 #include "base/utf8.hpp"
@@ -10,6 +11,7 @@ namespace tramlog {
 namespace {
 
 constexpr std::uint8_t kMicroseconds = 6;
+constexpr std::size_t kTimeAt = 12;  // in all timed blocks: the upper half, then the lower
 constexpr std::size_t kLongestText = 1000;
 
 /// One block in the making.
@@ -105,9 +107,27 @@ void put_note(std::vector<std::uint8_t>& out, TimeNs time, const RecorderNote& n
   form.put(pcapng::kNoInterface);
   if (!note.text.empty()) form.text(pcapng::kOptComment, cut_text(note.text, kLongestText));
   if (note.number != 0) form.option(pcapng::kNoteNumber, note.number);
+  if (note.boot != 0) form.option(pcapng::kNoteBoot, note.boot);
   if (note.span != 0) form.option(pcapng::kNoteSpan, static_cast<std::uint64_t>(note.span));
   form.end_options();
   form.close();
+}
+
+TimeWords time_words(Bytes block) {
+  TimeWords words{};
+  std::memcpy(words.data(), block.data() + kTimeAt, words.size());
+  return words;
+}
+
+void set_time_words(std::vector<std::uint8_t>& block, const TimeWords& words) {
+  std::memcpy(block.data() + kTimeAt, words.data(), words.size());
+}
+
+void set_time(std::vector<std::uint8_t>& block, std::uint64_t ticks, bool swapped) {
+  std::uint32_t halves[2] = {static_cast<std::uint32_t>(ticks >> 32), static_cast<std::uint32_t>(ticks)};
+  if (swapped)
+    for (std::uint32_t& half : halves) half = swap_bytes(half);
+  std::memcpy(block.data() + kTimeAt, halves, sizeof halves);
 }
 
 Lane lane_of(Bytes block, bool swapped) {

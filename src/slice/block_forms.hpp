@@ -2,6 +2,7 @@
 // holds.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <vector>
@@ -17,6 +18,12 @@ void put_interface(std::vector<std::uint8_t>& out, const InterfaceWords& words, 
 void put_packet(std::vector<std::uint8_t>& out, const PcapRecordWords& record, std::uint8_t resolution);
 /// Of the recording as a whole.
 void put_note(std::vector<std::uint8_t>& out, TimeNs time, const RecorderNote& note, bool swapped);
+
+/// Of a timed block, as they stand in it.
+using TimeWords = std::array<std::uint8_t, 8>;
+TimeWords time_words(Bytes block);
+void set_time_words(std::vector<std::uint8_t>& block, const TimeWords& words);
+void set_time(std::vector<std::uint8_t>& block, std::uint64_t ticks, bool swapped);
 
 /// The lane of a timed block: its type and its interface.
 Lane lane_of(Bytes block, bool swapped);

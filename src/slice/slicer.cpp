@@ -302,6 +302,7 @@ void Slicer::Impl::take_notice(const Event& event) {
     RecorderNote note;
     note.kind = RecorderNote::Kind::lost;
     note.number = damage->bytes;
+    note.boot = static_cast<std::uint64_t>(damage->kind);
     note.text = damage->reason;
     out_.write_note(0, std::max(now_, wrote_until_), note);
   }

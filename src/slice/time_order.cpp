@@ -4,11 +4,15 @@
 #include <limits>
 #include <utility>
 
+#include "io/lone_stamp.hpp"
+
 namespace tramlog {
 namespace {
 
 constexpr std::size_t kFewAlways = 64;  // misplaced blocks that are few in any section
 constexpr std::uint64_t kFewOf = 20;    // else one in so many
+constexpr SpanNs kPlain = kMinute;      // the end of a recording may stand so far from the rest
+constexpr std::size_t kMostHit = 2;     // neighbours whose stamps may be wrong together
 constexpr std::size_t kNone = static_cast<std::size_t>(-1);
 
 /// Members of the longest non-decreasing run among times that are `floor` or later.
@@ -67,12 +71,18 @@ void TimeOrder::decide(Lane lane, State& state, std::size_t count) {
   for (std::size_t i = 0; i < count; ++i) {
     if (!member[i]) {
       if (state.run.size() <= kLongestRun || !over_cap_)
-        state.run.push_back({items[i].ordinal, items[i].time, lane, false});
+        state.run.push_back({items[i].ordinal, items[i].time, lane, false, std::nullopt});
       if (state.run.size() + misplaced_.size() > kMostMisplaced) over_cap_ = true;
       continue;
     }
     end_run(state, kLongestRun, items[i].time);
-    if (!std::exchange(state.begun, true)) state.first = items[i].time;
+    if (!std::exchange(state.begun, true)) {
+      state.first = items[i].time;
+      state.first_ordinal = items[i].ordinal;
+    } else if (!state.second) {
+      state.second = items[i];
+    }
+    state.end_before = std::exchange(state.end, items[i]);
     state.first = std::min(state.first, items[i].time);
     state.last = items[i].time;
   }
@@ -91,6 +101,9 @@ void TimeOrder::end_run(State& state, std::size_t may_move, std::optional<TimeNs
   for (Misplaced& one : state.run) {
     if (misplaced_.size() >= kMostMisplaced) break;
     one.moves = few;
+    // What lies beyond the lane's times is put right at the end, when these are known.
+    const auto before = state.begun ? std::optional(state.last) : std::nullopt;
+    if (few && state.run.size() <= kMostHit) one.instead = anew(one.time, before, next);
     misplaced_.push_back(one);
   }
   state.run.clear();
@@ -112,11 +125,37 @@ void TimeOrder::note_step(const State& state, std::optional<TimeNs> next) {
   if (steps_.size() < kMostSteps) steps_.push_back(step);
 }
 
+std::optional<TimeNs> TimeOrder::anew(TimeNs time, std::optional<TimeNs> before,
+                                      std::optional<TimeNs> behind) {
+  if (!before && !behind) return std::nullopt;
+  if ((before && !is_far_off(time, *before)) || (behind && !is_far_off(time, *behind))) return std::nullopt;
+  const TimeNs low = before ? *before : *behind - kFarOff, high = behind ? *behind : *before + kFarOff;
+  return one_bit_between(time, low, high).value_or(before ? *before : *behind);
+}
+
+void TimeOrder::judge_ends(Lane lane, State& state) {
+  const auto thrown_out = [](TimeNs time, TimeNs neighbour) {
+    const bool far = time > neighbour + kPlain || time < neighbour - kPlain;
+    return far ? one_bit_between(time, neighbour - kFarOff, neighbour + kFarOff) : std::nullopt;
+  };
+  if (state.end && state.end_before)
+    if (const auto instead = thrown_out(state.end->time, state.end_before->time)) {
+      misplaced_.push_back({state.end->ordinal, state.end->time, lane, false, instead});
+      state.last = state.end_before->time;
+    }
+  if (state.second && state.second->time <= state.last)
+    if (const auto instead = thrown_out(state.first, state.second->time)) {
+      misplaced_.push_back({state.first_ordinal, state.first, lane, false, instead});
+      state.first = state.second->time;
+    }
+}
+
 TimeOrder::Verdict TimeOrder::finish() {
   for (auto& [lane, state] : lanes_) {
     decide(lane, state, state.pending.size());
     // Nothing behind them confirms that the clock did not step.
     end_run(state, 1, std::nullopt);
+    if (misplaced_.size() + 2 <= kMostMisplaced) judge_ends(lane, state);
   }
   Verdict verdict;
   const std::uint64_t few = std::max<std::uint64_t>(kFewAlways, blocks_ / kFewOf);
@@ -124,7 +163,11 @@ TimeOrder::Verdict TimeOrder::finish() {
   for (Misplaced& one : misplaced_) {
     const State& state = lanes_[one.lane];
     const bool fits = state.begun && one.time >= state.first - kBeyond && one.time <= state.last + kBeyond;
-    one.moves = one.moves && fits && !stepped_ && !verdict.crowded;
+    // Where the time may be right and the place wrong, only a time that is one bit off is believed to be
+    // wrong.
+    const bool one_bit = one.instead && one_bit_between(one.time, *one.instead, *one.instead);
+    if (verdict.crowded || (fits && !one_bit)) one.instead.reset();
+    one.moves = one.moves && fits && !one.instead && !stepped_ && !verdict.crowded;
   }
   std::sort(misplaced_.begin(), misplaced_.end(),
             [](const Misplaced& a, const Misplaced& b) { return a.ordinal < b.ordinal; });

@@ -20,6 +20,7 @@ struct Misplaced {
   TimeNs time = 0;
   Lane lane = 0;
   bool moves = false;  // few stand so, and the lane has a place for its time; else it stays where it is
+  std::optional<TimeNs> instead;  // its place is right, its time is not: this one fits there
 };
 
 /// The clock went back from one block of a lane to the next and stayed back.
@@ -57,12 +58,19 @@ class TimeOrder {
   struct State {
     std::vector<Pending> pending;
     bool begun = false;
-    TimeNs first = 0, last = 0;  // of the run so far
+    TimeNs first = 0, last = 0;                      // of the run so far
+    std::optional<Pending> second, end, end_before;  // of the run: second block, the last two
+    std::uint64_t first_ordinal = 0;
     std::vector<Misplaced> run;  // neighbours out of place, not yet judged
   };
 
   void decide(Lane lane, State& state, std::size_t count);
   void end_run(State& state, std::size_t may_move, std::optional<TimeNs> next);
+  /// What a stamp far from both its neighbours should be.
+  static std::optional<TimeNs> anew(TimeNs time, std::optional<TimeNs> before, std::optional<TimeNs> behind);
+  /// The first and the last block have one neighbour only: a stamp that a bit threw far out is none of the
+  /// lane's.
+  void judge_ends(Lane lane, State& state);
   void note_step(const State& state, std::optional<TimeNs> next);
 
   std::map<Lane, State> lanes_;

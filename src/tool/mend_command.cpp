@@ -1,8 +1,10 @@
 // tramlog mend: everything readable of a damaged capture.
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <nlohmann/json.hpp>
 
+#include "exam/damage_words.hpp"
 #include "exam/words.hpp"
 #include "report/page.hpp"
 #include "slice/mender.hpp"
@@ -12,6 +14,8 @@ namespace tramlog {
 namespace {
 
 using Json = nlohmann::ordered_json;
+
+constexpr std::size_t kMostTold = 50;  // lines of one list
 
 struct MendCommand {
   std::string damaged, mended;
@@ -26,6 +30,51 @@ std::string where(const LostPart& part) {
   return "no time is known";
 }
 
+void tell_order(Page& page, const Mended& mended) {
+  page.heading("ORDER");
+  if (!mended.sorted.empty()) {
+    page.item("  ", fmt::format("Blocks of the file stood in the wrong order: {} were sorted by time.",
+                                counted(mended.sorted.size(), "stretch", "stretches")));
+    for (std::size_t i = 0; i < std::min(mended.sorted.size(), kMostTold); ++i)
+      page.item("  - ", fmt::format("{} to {}", format_date_time(mended.sorted[i].first),
+                                    format_date_time(mended.sorted[i].last)));
+    if (mended.sorted.size() > kMostTold)
+      page.item("  ", fmt::format("{} more are not listed.", mended.sorted.size() - kMostTold));
+  }
+  if (mended.stamps > 0) {
+    const bool one = mended.stamps == 1;
+    page.item("  ", fmt::format("{} far from those around {} and {} put right:",
+                                counted(mended.stamps, "time stamp was", "time stamps were"),
+                                one ? "it" : "them", one ? "was" : "were"));
+    std::size_t told = 0;
+    for (const MovedBlock& block : mended.out_of_order)
+      if (block.instead && told++ < kMostTold)
+        page.item("  - ", fmt::format("{} instead of {}", format_date_time(*block.instead),
+                                      format_date_time(block.time)));
+    if (mended.stamps > kMostTold)
+      page.item("  ", fmt::format("{} more are not listed.", mended.stamps - kMostTold));
+  }
+  if (mended.moved > 0)
+    page.item("  ",
+              fmt::format("{} stood out of time order and {} put back where the time says.",
+                          counted(mended.moved, "block", "blocks"), mended.moved == 1 ? "was" : "were"));
+  if (mended.left > 0)
+    page.item("  ", fmt::format("{} stood out of time order and {} left in place: where {} is not sure.",
+                                counted(mended.left, "block", "blocks"), mended.left == 1 ? "was" : "were",
+                                mended.left == 1 ? "it belongs" : "they belong"));
+  if (mended.crowded)
+    page.item("  ",
+              "So many blocks stand out of time order that it is the recording's own way: nothing was "
+              "moved there.");
+  for (const Mended::Step& step : mended.steps)
+    page.item("  - ",
+              fmt::format("the time goes back by {}, from {} to {}, and stays back: the recorder's clock was "
+                          "put back, or blocks of the file are in the wrong order and do not fit "
+                          "together; left alone",
+                          format_span(step.before - step.after), format_date_time(step.before),
+                          format_date_time(step.after)));
+}
+
 std::string text_of(const MendCommand& command, const Mended& mended) {
   Page page(false);
   page.line("MENDED");
@@ -36,34 +85,30 @@ std::string text_of(const MendCommand& command, const Mended& mended) {
     page.item("  ", "Nothing was lost: every block could be read.");
   } else {
     page.heading("LOST");
-    page.item("  ", fmt::format("{} in {} could not be read. The mended capture says so at each of them.",
-                                counted(mended.lost_bytes, "byte", "bytes"),
-                                counted(mended.losses, "place", "places")));
+    const auto doubts = static_cast<std::uint64_t>(
+        std::count_if(mended.lost.begin(), mended.lost.end(),
+                      [](const LostPart& part) { return part.kind == Damage::Kind::doubtful; }));
+    if (mended.losses > doubts)
+      page.item("  ", fmt::format("{} in {} could not be read. The mended capture says so at each of them.",
+                                  counted(mended.lost_bytes, "byte", "bytes"),
+                                  counted(mended.losses - doubts, "place", "places")));
     for (const LostPart& part : mended.lost)
       page.item("  - ", fmt::format("offset {}, {}: {}; {}", part.offset,
                                     counted(part.bytes, "byte", "bytes"), part.reason, where(part)));
+    for (const LostPart& part : mended.lost) {
+      if (part.kind == Damage::Kind::breaks_off)
+        page.item("  ", fmt::format("The recording breaks off{}; what came after is not known.",
+                                    part.after ? " at " + format_date_time(*part.after) : ""));
+      if (part.kind == Damage::Kind::doubtful)
+        page.item("  ", fmt::format("A checksum does not hold: what was read{} may be wrong.",
+                                    part.after ? " up to " + format_date_time(*part.after) : ""));
+    }
     if (mended.losses > mended.lost.size())
       page.item("  ", fmt::format("{} more are not listed.", mended.losses - mended.lost.size()));
   }
-  if (mended.moved + mended.left + mended.steps.size() > 0 || mended.crowded) {
-    page.heading("ORDER");
-    if (mended.moved > 0)
-      page.item("  ",
-                fmt::format("{} stood out of time order and {} put back where the time says.",
-                            counted(mended.moved, "block", "blocks"), mended.moved == 1 ? "was" : "were"));
-    if (mended.left > 0)
-      page.item("  ", fmt::format("{} stood out of time order and {} left in place: where {} is not sure.",
-                                  counted(mended.left, "block", "blocks"), mended.left == 1 ? "was" : "were",
-                                  mended.left == 1 ? "it belongs" : "they belong"));
-    if (mended.crowded)
-      page.item("  ",
-                "So many blocks stand out of time order that it is the recording's own way: nothing was "
-                "moved there.");
-    for (const Mended::Step& step : mended.steps)
-      page.item("  - ", fmt::format("the clock stepped back by {}, from {} to {}; left alone",
-                                    format_span(step.before - step.after), format_date_time(step.before),
-                                    format_date_time(step.after)));
-  }
+  if (mended.moved + mended.left + mended.stamps + mended.steps.size() + mended.sorted.size() > 0 ||
+      mended.crowded)
+    tell_order(page, mended);
   return page.take();
 }
 
@@ -77,17 +122,30 @@ std::string json_of(const Mended& mended) {
     lost.push_back({{"offset", part.offset},
                     {"bytes", part.bytes},
                     {"reason", part.reason},
+                    {"kind", damage_code(part.kind)},
                     {"after", time_or_null(part.after)},
                     {"before", time_or_null(part.before)}});
   for (const MovedBlock& block : mended.out_of_order)
-    order.push_back({{"time", format_rfc3339(block.time)}, {"moved", block.moved}});
+    order.push_back({{"time", format_rfc3339(block.time)},
+                     {"moved", block.moved},
+                     {"time_instead", time_or_null(block.instead)}});
+  Json sorted = Json::array();
+  for (const FilePart& stretch : mended.sorted)
+    sorted.push_back({{"start", format_rfc3339(stretch.first)}, {"end", format_rfc3339(stretch.last)}});
   for (const Mended::Step& step : mended.steps)
     steps.push_back({{"before", format_rfc3339(step.before)}, {"after", format_rfc3339(step.after)}});
-  const Json whole{{"schema", "tramlog.mend/1"},   {"packets", mended.packets},
-                   {"other_blocks", mended.other}, {"lost_bytes", mended.lost_bytes},
-                   {"losses", mended.losses},      {"lost", lost},
-                   {"moved", mended.moved},        {"left_out_of_order", mended.left},
-                   {"crowded", mended.crowded},    {"out_of_order", order},
+  const Json whole{{"schema", "tramlog.mend/1"},
+                   {"packets", mended.packets},
+                   {"other_blocks", mended.other},
+                   {"lost_bytes", mended.lost_bytes},
+                   {"losses", mended.losses},
+                   {"lost", lost},
+                   {"moved", mended.moved},
+                   {"left_out_of_order", mended.left},
+                   {"stamps_put_right", mended.stamps},
+                   {"sorted", sorted},
+                   {"crowded", mended.crowded},
+                   {"out_of_order", order},
                    {"clock_steps", steps}};
   return whole.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }

@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include "exam/cause.hpp"
+#include "exam/damage_words.hpp"
 
 namespace tramlog::causes {
 
@@ -29,13 +30,14 @@ void tell(const Scene& scene, Finding& finding) {
         "{} of this report {} from it: times without a word{}.", counted(times, "line", "lines"),
         times == 1 ? "follows" : "follow",
         frames > 0 ? fmt::format(", {} counted by the recorder", counted(frames, "frame", "frames")) : ""));
+  const DamageTally tally = damage_here(scene.all);
   const std::string lost =
-      fmt::format("{} could not be read", counted(scene.all.damaged_bytes, "byte", "bytes"));
+      damage_sum_words(tally, counted(tally.bytes, "byte", "bytes") + " could not be read");
   if (nameless > 0) {
     finding.text = fmt::format(
         "The recording begins in the middle of things: {} talked from its first seconds, and nobody asked "
         "who they are{}.",
-        counted(nameless, "address", "addresses"), scene.all.damaged_bytes > 0 ? "; " + lost : "");
+        counted(nameless, "address", "addresses"), tally.places > 0 ? "; " + lost : "");
     finding.next_steps = {
         "Record from key-on, so that every controller claims its address while it is recorded.",
         "Or have them asked once: tramlog rollcall --live --ask, with the machine standing.",

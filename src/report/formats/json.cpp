@@ -4,6 +4,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "exam/damage_words.hpp"
 #include "exam/story.hpp"
 #include "exam/words.hpp"
 #include "report/format.hpp"
@@ -69,7 +70,12 @@ Json capture(const Report& report) {
   }
   Json damage = Json::array();
   for (const DamageRecord& d : all.damage)
-    damage.push_back({{"offset", d.offset}, {"bytes", d.bytes}, {"reason", d.reason}, {"file", d.file}});
+    damage.push_back({{"offset", d.offset},
+                      {"bytes", d.bytes},
+                      {"reason", d.reason},
+                      {"file", d.file},
+                      {"after", format_rfc3339(d.time)},
+                      {"kind", damage_code(d.kind)}});
   Json json = {{"files", report.files},          {"start", format_rfc3339(all.start)},
           {"end", format_rfc3339(all.end)}, {"duration_s", to_seconds(all.end - all.start)},
           {"frames", all.frames},           {"error_frames", all.error_frames},

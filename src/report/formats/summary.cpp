@@ -92,21 +92,27 @@ std::string head_rest(const Report& report, const FormatOptions& options) {
   return page.take();
 }
 
+std::size_t count_lines(const std::string& text) {
+  return static_cast<std::size_t>(std::count(text.begin(), text.end(), '\n'));
+}
+
 std::string answer(const Report& report, std::size_t lines, bool with_findings = true) {
-  Page page(false);
+  Page page(false), damage(false);
   page.heading("ANSWER");
-  for (const std::string& line : answer_lines(report, {" in all", true, true, with_findings}))
-    short_item(page, "  * ", line, 2);
-  return limited(page.take(), lines);
+  for (const std::string& line : answer_lines(report, {" in all", true, true, with_findings})) {
+    if (tells_of_damage(line))
+      short_item(damage, "  * ", line, 3);
+    else
+      short_item(page, "  * ", line, 2);
+  }
+  // However much there is to tell: that not all could be read is told.
+  const std::string kept = damage.take();
+  return limited(page.take(), lines - count_lines(kept)) + kept;
 }
 
 bool is_fine(const RollcallEntry& entry) {
   return entry.state == EntryState::present || entry.state == EntryState::software_unknown ||
          (!entry.required && entry.state == EntryState::missing);
-}
-
-std::size_t count_lines(const std::string& text) {
-  return static_cast<std::size_t>(std::count(text.begin(), text.end(), '\n'));
 }
 
 void told_and_step(Page& page, const std::string& prefix, TimeNs time, const std::string& text,

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 
+#include "exam/damage_words.hpp"
 #include "exam/words.hpp"
 #include "report/answer_page.hpp"
 #include "report/html/report_parts.hpp"
@@ -68,11 +69,11 @@ void buses_part(HtmlPage& page, const Conclusions& all) {
     }
   }
   page.add(blind.html() + not_listed_words(blind.rows(), spans));
-  HtmlTable damage("Parts of the captures that could not be read", {"Capture", "From byte", "Bytes", "Why"});
+  HtmlTable damage("Parts of the captures that could not be read", {"After", "Capture", "From byte", "Bytes", "Why"});
   for (const DamageRecord& part : all.damage)
     if (damage.rows() < kListedBlind)
-      damage.row({std::to_string(part.file + 1), std::to_string(part.offset), std::to_string(part.bytes),
-                  part.reason});
+      damage.row({format_time_of_day(part.time), std::to_string(part.file + 1), std::to_string(part.offset),
+                  std::to_string(part.bytes), damage_words(part)});
   page.add(damage.html() + not_listed_words(damage.rows(), all.damage.size()));
 }
 

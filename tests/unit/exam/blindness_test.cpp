@@ -195,3 +195,30 @@ TEST_CASE("After a step of the clock back, load and silences are those of the ti
   REQUIRE(all.dropouts.size() == 1);
   CHECK(near(all.dropouts[0].start.time, 30));
 }
+
+TEST_CASE("Damage is told at its own time, and where the recording breaks off in the story") {
+  ExamBench b;
+  b.claim(0.01, ExamBench::unit(1), 0x80);
+  b.statistics(0.95, 30);
+  b.talks(0.4, 30, 0x80);
+  b.notice(12.005, Damage{1000, 48, "block lengths differ", 0});
+  b.notice(20.005, Damage{2000, 0, "a time stamp far from those around it", 0, Damage::Kind::stamp});
+  b.notice(31, Damage{9000, 19, "file ends inside a block", 0, Damage::Kind::breaks_off});
+  const Conclusions all = b.conclude();
+  const auto faults = faults_of(all, "capture.damaged");
+  REQUIRE(faults.size() == 1);
+  REQUIRE(faults[0].evidence.size() == 3);
+  CHECK(near(faults[0].start, 12.005, 0.001));
+  CHECK(near(faults[0].evidence[0].at.time, 12.005, 0.001));
+  CHECK(near(faults[0].evidence[1].at.time, 20.005, 0.001));
+  CHECK(near(faults[0].evidence[2].at.time, 31, 0.001));
+  CHECK(faults[0].text.find("the recording breaks off at ") != std::string::npos);
+  CHECK(faults[0].text.find("1 time stamp was far from those around it") != std::string::npos);
+  bool told = false;
+  for (const StoryLine& line : all.story)
+    told = told || (line.text == "the recording breaks off; what came after is not known" && near(line.time, 31, 0.001));
+  CHECK(told);
+  // A stamp that was put right takes nothing from what was heard.
+  for (const BlindSpan& span : all.buses[0].blind)
+    CHECK_FALSE((span.start < ExamBench::kStart + 21 * kSecond && span.end > ExamBench::kStart + 19 * kSecond));
+}

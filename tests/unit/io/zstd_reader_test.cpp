@@ -141,6 +141,46 @@ TEST_CASE("a capture with a damaged frame in the middle") {
   const auto damage = seen.notices<Damage>();
   REQUIRE_FALSE(damage.empty());
   CHECK(damage.back().reason.find("Zstandard frame") != std::string::npos);
-  CHECK(damage.back().bytes > 0);
+  CHECK(damage.back().kind == Damage::Kind::doubtful);  // it unpacks, and its checksum does not hold
   CHECK(source->files()[0].read_error);
+}
+
+TEST_CASE("a checksum that does not hold loses nothing, and throws doubt on what was read") {
+  const BlockBuilder b;
+  std::string bytes = b.section() + b.nanosecond_bus("can0");
+  for (unsigned i = 0; i < 50; ++i)
+    bytes += b.packet(static_cast<std::uint64_t>(kT0) + i * 1000, can_packet(0x98FF0080, "12345678"));
+  TempFolder folder;
+  std::string file = compressed(bytes);
+  file.back() = static_cast<char>(file.back() ^ 4);  // the checksum itself: no byte of the content is lost
+  auto source = CaptureSource::open({folder.write("doubt.pcapng.zst", file)});
+  REQUIRE(source);
+  const Seen seen = read_source(source.value());
+  CHECK(seen.packets().size() == 50);
+  const auto damage = seen.notices<Damage>();
+  REQUIRE(damage.size() == 1);
+  CHECK(damage[0].kind == Damage::Kind::doubtful);
+  CHECK(damage[0].bytes == 0);
+}
+
+TEST_CASE("a compressed file that is cut off breaks off where its last whole block was") {
+  const BlockBuilder b;
+  std::string bytes = b.section() + b.nanosecond_bus("can0");
+  for (unsigned i = 0; i < 20'000; ++i)
+    bytes += b.packet(static_cast<std::uint64_t>(kT0) + i * 1000, can_packet(0x98FF0080, varied(8, i)));
+  TempFolder folder;
+  const std::string file = compressed(bytes);
+  auto source = CaptureSource::open({folder.write("cut.pcapng.zst", file.substr(0, file.size() / 2))});
+  REQUIRE(source);
+  const Seen seen = read_source(source.value());
+  const auto damage = seen.notices<Damage>();
+  REQUIRE(damage.size() == 1);
+  CHECK(damage[0].kind == Damage::Kind::breaks_off);
+  TimeNs last = 0, told = 0;
+  for (const SeenEvent& one : seen.events) {
+    if (one.is_packet()) last = one.event.time;
+    if (one.as<Damage>() != nullptr) told = one.event.time;
+  }
+  CHECK(seen.packets().size() > 1000);
+  CHECK(told == last);
 }

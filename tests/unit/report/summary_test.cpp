@@ -179,6 +179,58 @@ TEST_CASE("a capture made from a damaged one says so in its answer") {
   CHECK(page.find("made from a damaged recording</span>") != std::string::npos);
 }
 
+TEST_CASE("however much there is to tell, the summary says that not all could be read, and where it breaks off") {
+  Report report;
+  Conclusions& all = report.found;
+  all.start = kStart;
+  all.end = kStart + kHour;
+  all.frames = 1;
+  all.buses.resize(1);
+  CHECK(find_format("text")->report(report, {}).find("Nothing wrong was found on the bus.") != std::string::npos);
+  for (BusSilence& silence : std::vector<BusSilence>(8)) {
+    silence.start.time = kStart + kMinute;
+    silence.verdict = BusSilence::Verdict::silent;
+    all.silences.push_back(silence);
+  }
+  for (std::size_t i = 0; i < 8; ++i) {
+    Dropout voice;
+    voice.kind = DropoutKind::controller;
+    voice.address = static_cast<Address>(i);
+    voice.start.time = kStart + kMinute;
+    all.dropouts.push_back(voice);
+    all.controllers.emplace_back();
+    all.controllers.back().state = ControllerState::lost;
+  }
+  all.buses[0].blind.push_back({kStart, kStart + kSecond, 3, "dropped"});
+  SECTION("read from a damaged capture") {
+    all.damage.push_back({0, 100, 48, "block lengths differ", kStart + 3 * kMinute, Damage::Kind::unreadable});
+    all.damage.push_back({0, 900, 19, "file ends", kStart + 20 * kMinute, Damage::Kind::breaks_off});
+    all.damaged_bytes = 67;
+    CHECK(find_format("summary")->report(report, {}).find("CAPTURE DAMAGED 67 bytes") != std::string::npos);
+  }
+  SECTION("read from one that was mended") {
+    RecordedNote lost;
+    lost.note.kind = RecorderNote::Kind::lost;
+    lost.note.number = 19;
+    lost.note.boot = static_cast<std::uint64_t>(Damage::Kind::breaks_off);
+    lost.time = kStart + 20 * kMinute;
+    all.recorder.notes.push_back(lost);
+    CHECK(find_format("summary")->report(report, {}).find("MADE FROM A DAMAGED RECORDING 19 bytes") !=
+          std::string::npos);
+  }
+  const std::string text = find_format("summary")->report(report, {});
+  INFO(text);
+  CHECK(text.find(".. more in the full report") != std::string::npos);
+  CHECK(text.find("breaks off") != std::string::npos);
+  CHECK(text.find("06:12:00.000") != std::string::npos);
+  all.silences.clear();
+  all.dropouts.clear();
+  all.controllers.clear();
+  const std::string calm = find_format("text")->report(report, {});
+  CHECK(calm.find("Nothing wrong was found on the bus.") == std::string::npos);
+  CHECK(calm.find("Nothing wrong was found in what could be read.") != std::string::npos);
+}
+
 TEST_CASE("what the recorder did not hear counts once, and not what a slice left out") {
   Report report;
   Conclusions& all = report.found;
