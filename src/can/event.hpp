@@ -66,7 +66,7 @@ struct RecorderNote {
     disk = 6,           // text: what happened to the disk, or that it is well again
     interface = 7,      // text: what became of an interface or its settings
     cut = 8,            // text: of which recording this is a slice. boot 1: a part of it begins; number: of chosen controllers, 0: everybody;
-                        // data: who they are, 9 bytes each: "N" and the NAME, or "A", address and zeros
+                        // data: who they are, 9 bytes each: "N" and the NAME, or "A", address and zeros. "P" and zeros: identity and serial numbers are stand-ins
     known = 9,          // of_bus; heard before a slice begins: number: PGN, data: the message, address: who said it; span: so long ago.
                         // First PGN 60928 (behind the NAME, 8 bytes: its longest pause so far, in ns, if it talked all the time; no data: it told no NAME; its span: of the unit's last frame; the null address: it could not claim one), then the unit's other
                         // messages. PGN 51968: a part of a client's object pool, behind all units (implement/pool_parts.hpp). kNoPgn: statistics blocks come every `span`
