@@ -168,7 +168,7 @@ CaptureParser::Step PcapParser::record(EventBatch& batch) {
   }
   const Record found = load(window_.at());
   search_first_ = 1;
-  if (!could_be(found) || is_nothing(found)) {
+  if (!std::exchange(followed_, false) && (!could_be(found) || is_nothing(found))) {
     begin_damage(is_nothing(found) ? "zeros instead of a packet record" : "a packet record that cannot be");
     return Step::again;
   }
@@ -197,7 +197,8 @@ CaptureParser::Step PcapParser::record(EventBatch& batch) {
       search_first_ = inner;
       return Step::again;
     }
-  }
+  } else
+    followed_ = has_can_ && behind == Need::ready;
   emit(batch, found, window_.at() + kRecordBytes);
   window_.advance(bytes);
   return Step::again;

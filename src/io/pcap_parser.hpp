@@ -56,6 +56,7 @@ class PcapParser : public CaptureParser {
   std::uint32_t last_seconds_ = 0;  // of the last record that fitted its predecessor
   std::uint32_t jump_seconds_ = 0;  // of the last record
   bool has_last_ = false;
+  bool followed_ = false;  // the record that is next was looked at
   std::size_t search_first_ = 0;
 };
 
