@@ -83,6 +83,7 @@ Report day(unsigned controllers, unsigned dropouts, SpanNs length, std::size_t s
   roll.entries.push_back({"blower",
                           EntryState::missing,
                           std::nullopt,
+                          false,
                           "never heard",
                           true,
                           std::nullopt,
