@@ -162,6 +162,7 @@ void LiveExaminer::read_segment(ChunkPtr first) {
       std::make_unique<ByteWindow>(std::make_unique<Feed>(*this, std::move(first))), CaptureFormat::pcapng,
       *reading_->buses, file_++, start);
   CaptureFileReader& reader = *reading_->reader;
+  reader.believe_stamps();
   while (!reader.ended()) {
     const std::span<const Event> events = reader.read(next_number_);
     if (events.empty()) continue;

@@ -31,6 +31,11 @@ class CaptureFileReader {
   /// Gets the blocks beside the events; before the first read(). The sink must outlive the reader.
   void hand_blocks_to(BlockSink& sink) { common_->hand_blocks_to(sink); }
 
+  /// What is read is still being written (PcapngParser::believe_stamps()).
+  void believe_stamps() {
+    if (pcapng_) pcapng_->believe_stamps();
+  }
+
   bool ended() const { return ended_; }
   const CaptureParser& parser() const { return *common_; }
 

@@ -22,6 +22,10 @@ class PcapngParser : public CaptureParser {
   /// Adds events to the empty batch; false at the end of the file (the batch may hold the last ones).
   bool fill(EventBatch& batch);
 
+  /// Every time stamp is taken as it stands, and no block waits for those behind it: for what is still being
+  /// written, whose stamps the writer itself keeps in order.
+  void believe_stamps() { believes_stamps_ = true; }
+
  private:
   struct Interface {
     TickScale scale;
@@ -93,6 +97,7 @@ class PcapngParser : public CaptureParser {
   std::size_t search_first_ = 0;
   unsigned lost_interfaces_ = 0;
   bool described_ahead_ = false;     // interface blocks of this section are passed over
+  bool believes_stamps_ = false;
   std::uint32_t last_interface_ = 0;  // of a packet
   std::optional<TimeNs> put_right_;   // the time of the present block, if its stamp is wrong
   std::uint64_t stamps_put_right_ = 0;

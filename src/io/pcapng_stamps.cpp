@@ -33,6 +33,7 @@ std::optional<PcapngParser::Stamp> PcapngParser::stamp_of(const std::uint8_t* bl
 /// others: there the stamp must be off by one bit, or by more than any buffer holds.
 bool PcapngParser::settle_stamp(const EventBatch& batch, std::size_t length) {
   put_right_.reset();
+  if (believes_stamps_) return true;
   const auto own = stamp_of(window_.at(), length);
   if (!own || !is_far_off(own->time, last_time_)) return true;
   std::size_t at = length;

@@ -88,6 +88,25 @@ TEST_CASE("A live report is the report of the files: 200 random runs, asked at r
   CHECK(compared >= (kCopiesMayHang ? asked * 8 / 10 : asked));
 }
 
+TEST_CASE("The first frame after a long pause is in the live report before the next one comes") {
+  Bench bench;
+  const BusIndex bus = bench.scribe.bus("can0", 250'000);
+  for (int i = 0; i < 20; ++i) put_frame(bench.scribe, bus, kBegin + i * 100 * kMillisecond, 0x0CFE4980, 1);
+  put_frame(bench.scribe, bus, kBegin + 30 * kSecond, 0x0CFE4980, 2);
+  bench.scribe.flush(kBegin + 30 * kSecond);
+  std::optional<Answer> answer;
+  for (int tries = kCopiesMayHang ? 5 : 1; tries > 0 && (!answer || answer->died); --tries) {
+    answer.emplace();
+    for (int left = 2000; bench.seen < 21 && left > 0; --left) std::this_thread::sleep_for(5ms);
+    ask(*bench.examiner, *answer);
+    answer->collect();
+  }
+  REQUIRE_FALSE(answer->died);
+  CHECK(answer->status.frames == 21);
+  bench.finish(kBegin + 31 * kSecond);
+  CHECK(answer->report == bench.report_up_to(answer->status.segment, answer->status.segment_bytes));
+}
+
 TEST_CASE("A copy that nobody listens to keeps no file of its parent open") {
   if (kCopiesMayHang) return;  // before it gets as far as that
   Bench bench;
