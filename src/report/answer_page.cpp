@@ -172,6 +172,26 @@ void lost_before(Lines& lines, const Conclusions& all) {
   lines.push_back(fmt::format("{}  {}.", kMadeFromDamaged, damage_sum_words(tally, lost)));
 }
 
+// Of what is no fault of the bus, yet may be why the drill does not do as it is told.
+bool is_worth_knowing(const Fault& fault) {
+  constexpr std::string_view kCodes[] = {
+      "controller.identity-changed", "controller.message-stopped", "controller.software-changed",
+      "device.version-mismatch",     "message.pace",               "request.unanswered",
+      "task-controller.never-there"};
+  return fault.severity == Severity::note && std::find(std::begin(kCodes), std::end(kCodes), fault.code) != std::end(kCodes);
+}
+
+void all_clear(Lines& lines, const Conclusions& all) {
+  lines.push_back(anything_lost(all) ? "Nothing wrong was found in what could be read."
+                    : is_slice(all)    ? "Nothing wrong was found in this slice. What takes longer to show is seen only in "
+                                         "the whole recording."
+                                       : "Nothing wrong was found on the bus.");
+  std::size_t told = 0;
+  for (const Fault& fault : all.faults)
+    if (is_worth_knowing(fault) && ++told <= kBriefLines)
+      lines.push_back(fmt::format("{}  {}", kWorthKnowing, fault.text));
+}
+
 }  // namespace
 
 bool tells_of_damage(const std::string& line) {
@@ -223,10 +243,7 @@ std::vector<std::string> answer_lines(const Report& report, const AnswerStyle& s
     lines.push_back(fmt::format("{} and {}{}.", counted(faults, "fault", "faults"),
                                 counted(warnings, "warning", "warnings"), style.where));
   else if (!something_wrong(all) && !all.nothing_read())
-    lines.push_back(anything_lost(all) ? "Nothing wrong was found in what could be read."
-                    : is_slice(all)    ? "Nothing wrong was found in this slice. What takes longer to show is seen only in "
-                                         "the whole recording."
-                                       : "Nothing wrong was found on the bus.");
+    all_clear(lines, all);
   return lines;
 }
 

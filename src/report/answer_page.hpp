@@ -21,6 +21,9 @@ std::vector<std::string> answer_lines(const Report& report, const AnswerStyle& s
 
 /// Nothing but errors reached the recorder: it cannot miss anybody.
 bool only_errors_heard(const Conclusions& all);
+/// How lines begin that tell of no fault of the bus, and yet of what may be why the drill does not do as it is
+/// told.
+inline constexpr const char* kWorthKnowing = "WORTH KNOWING";
 /// Whether a line of the answer says that not all could be read: no format may leave it out.
 bool tells_of_damage(const std::string& line);
 

@@ -103,7 +103,7 @@ std::string answer(const Report& report, std::size_t lines, bool with_findings =
     if (tells_of_damage(line))
       short_item(damage, "  * ", line, 3);
     else
-      short_item(page, "  * ", line, 2);
+      short_item(page, "  * ", line, line.starts_with(kWorthKnowing) ? 4 : 2);
   }
   // However much there is to tell: that not all could be read is told.
   const std::string kept = damage.take();

@@ -37,7 +37,7 @@ std::string lower(std::string text) {
 Tone tone_of(const std::string& word) {
   for (const char* trouble : {"MISSING", "LOST", "REFUSED", "BUS SILENT", "CAPTURE DAMAGED"})
     if (word == trouble) return Tone::trouble;
-  for (const char* notice : {"INTERMITTENT", "WRONG-SOFTWARE", "MADE FROM A DAMAGED RECORDING"})
+  for (const char* notice : {"INTERMITTENT", "WRONG-SOFTWARE", "MADE FROM A DAMAGED RECORDING", kWorthKnowing})
     if (word == notice) return Tone::notice;
   return Tone::doubt;  // what cannot be told, and what the recorder did not hear
 }
