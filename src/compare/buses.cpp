@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "compare/desk.hpp"
+#include "exam/words.hpp"
 
 namespace tramlog {
 namespace {
@@ -81,6 +82,14 @@ void blindness(CompareDesk& desk, const SideFacts& side, const char* which) {
   if (side.damaged_bytes > 0)
     desk.out.doubts.push_back(
         fmt::format("{}: {:.0f} bytes of the capture could not be read.", which, side.damaged_bytes));
+  if (side.sliced)
+    desk.out.doubts.push_back(fmt::format(
+        "{}: a slice of a longer recording: it was cut where something happened, or for some controllers, so its "
+        "load, shares and counts per hour are not those of the whole.",
+        which));
+  if (!side.nameless.empty())
+    desk.out.doubts.push_back(fmt::format("{}: {} talked without saying who they are.", which,
+                                          counted(side.nameless.size(), "address", "addresses")));
   if (summary.heard_s <= 0) desk.out.doubts.push_back(fmt::format("{}: nothing was heard at all.", which));
 }
 

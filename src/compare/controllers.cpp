@@ -21,6 +21,19 @@ void one_side(CompareDesk& desk, const ComparedParty& party) {
   line.change = gone ? Change::worse : one.label.empty() ? Change::other : Change::better;
   line.text = gone ? fmt::format("was there before and is not on the bus any more (NAME {})", one.name.hex())
                    : fmt::format("is on the bus and was not there before (NAME {})", one.name.hex());
+  // Where it could not be known it is neither gone nor new.
+  const SideFacts& other = gone ? desk.after : desk.before;
+  const char* why = nullptr;
+  if (other.summary.heard_s <= 0)
+    why = "there nothing was heard that could tell";
+  else if (one.address && other.nameless.count(*one.address) > 0)
+    why = "there its address talked, and nobody asked who it is";
+  else if (other.sliced)
+    why = "there is only a slice of the recording";
+  if (why != nullptr) {
+    line.change = Change::other;
+    line.text = fmt::format("known {} only (NAME {}): {}", gone ? "before" : "after", one.name.hex(), why);
+  }
   desk.say(std::move(line));
 }
 

@@ -6,6 +6,7 @@
 #include <charconv>
 
 #include "base/time_bound.hpp"
+#include "can/can_id.hpp"
 
 namespace tramlog {
 namespace {
@@ -215,6 +216,12 @@ SideFacts facts_of(const CompareSide& side) {
   take_controllers(facts, report);
   take_trouble(facts, report);
   take_findings(facts, report);
+  each(list_of(report, "unclaimed"), [&](const JsonDoc& voice) {
+    const double address = number_or(voice, "address", -1);
+    if (address >= 0 && address <= kNullAddress) facts.nameless.insert(static_cast<unsigned>(address));
+  });
+  each(list_of(member_of(report, "recorder"), "notes"),
+       [&](const JsonDoc& note) { facts.sliced = facts.sliced || text_of(note, "kind") == "cut"; });
   each(list_of(roster, "entries"), [&](const JsonDoc& e) {
     facts.entries.push_back({text_of(e, "label"), text_of(e, "state"),
                              !member_of(e, "required").is_boolean() || flag_of(e, "required")});

@@ -75,6 +75,8 @@ struct SideFacts {
   std::vector<BusFacts> buses;
   std::vector<ControllerFacts> controllers;
   std::vector<DropoutFacts> dropouts;
+  std::set<unsigned> nameless;     // addresses that talked without a claim
+  bool sliced = false;             // of a longer recording
   std::vector<FaultFacts> faults;  // and warnings
   std::vector<FaultFacts> notes;   // faults of severity note
   std::vector<TroubleCodeFacts> codes;

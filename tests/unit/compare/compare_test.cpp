@@ -234,6 +234,38 @@ TEST_CASE("controllers: another unit of the job, another address, software and p
   CHECK(line_of(compare_documents(after, before), "controller.new")->change == Change::better);
 }
 
+TEST_CASE("who could not be known on the other side is neither gone nor new") {
+  Json before = report_of(60, 0), after = report_of(60, 0);
+  constexpr unsigned address = 129;
+  before["controllers"][0]["addresses"] = {{{"address", address}}};
+  const std::string name = before["controllers"][0]["name"];
+  after["controllers"] = Json::array();
+  const auto changes = [&] {
+    const Comparison there = compare_documents(before, after), back = compare_documents(after, before);
+    REQUIRE(line_of(there, "controller.gone") != nullptr);
+    REQUIRE(line_of(back, "controller.new") != nullptr);
+    CHECK(line_of(there, "controller.gone")->text.find(name) != std::string::npos);
+    return std::pair(line_of(there, "controller.gone")->change, line_of(back, "controller.new")->change);
+  };
+  CHECK(changes().first == Change::worse);
+  SECTION("its address talked, and nobody asked who it is") {
+    after["unclaimed"] = {{{"address", address}, {"bus", "can0"}, {"frames", 900}}};
+    CHECK(changes() == std::pair(Change::other, Change::other));
+    CHECK_FALSE(compare_documents(before, after).doubts.empty());
+    after["unclaimed"][0]["address"] = address + 1;
+    CHECK(changes().first == Change::worse);
+  }
+  SECTION("a slice") {
+    after["recorder"] = {{"notes", {{{"kind", "cut"}, {"text", "part 1 of 1"}}}}};
+    CHECK(changes() == std::pair(Change::other, Change::other));
+    CHECK_FALSE(compare_documents(before, after).doubts.empty());
+  }
+  SECTION("nothing was heard") {
+    after["capture"]["duration_s"] = 0;
+    CHECK(changes() == std::pair(Change::other, Change::other));
+  }
+}
+
 TEST_CASE("a device description: what changed is told line by line") {
   const auto with = [](std::vector<std::string> outline, const std::string& digest) {
     Json report = report_of(60, 0);
