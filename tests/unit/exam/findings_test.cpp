@@ -147,3 +147,20 @@ TEST_CASE("Healthy: no incident") {
   note.fault("machine.power-down", 500, {}, Severity::note);
   CHECK(note.findings().empty());
 }
+
+TEST_CASE("a lost speed source is the one that the fault begins with, not the one that is used instead") {
+  for (const auto& [text, named] : {std::pair{"machine selected speed: Lost 1 time; ground-based speed is used.",
+                                              "The machine selected speed was lost or frozen"},
+                                    std::pair{"The wheel-based speed stands at 2.600 m/s; the positioning speed goes on.",
+                                              "The wheel-based speed was lost or frozen"},
+                                    std::pair{"Lost 1 time.", "A speed source was lost or frozen"}}) {
+    HandMade b;
+    Fault& lost = b.fault("speed.source-lost", 100, {0});
+    lost.text = text;
+    lost.end = HandMade::at(108);
+    const auto findings = b.findings();
+    REQUIRE(findings.size() == 1);
+    CHECK(findings[0].text.rfind(named, 0) == 0);
+    CHECK(findings[0].text.find("for 8.00 s") != std::string::npos);
+  }
+}
