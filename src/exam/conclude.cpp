@@ -83,11 +83,12 @@ Conclusions Conclude::run(const std::optional<Roster>& roster, const CauseWeight
     for (const RollcallEntry& entry : out_.rollcall->entries)
       if (entry.controller) out_.controllers[*entry.controller].label = entry.label;
     for (const auto& [party, index] : index_)
-      for (RollcallEntry& entry : out_.rollcall->entries)
-        if (entry.controller == index && entry.state == EntryState::present && !state_.is_whole(*party)) {
-          entry.unheard = true;
-          entry.detail = "left out of this slice";
-        }
+      for (RollcallEntry& entry : out_.rollcall->entries) {
+        const bool left_out = !state_.is_whole(*party), silent = party->known_before && party->frames == 0;
+        if (entry.controller != index || entry.state != EntryState::present || !(left_out || silent)) continue;
+        entry.unheard = true;
+        entry.detail = left_out ? "left out of this slice" : "known from before this slice, not one frame of it here";
+      }
     // The same NAME on another bus is the same unit.
     for (const RollcallEntry& entry : out_.rollcall->entries)
       if (entry.controller)

@@ -141,13 +141,6 @@ Rollcall call_the_roll(const Roster& roster, const Conclusions& found) {
         break;
       }
     }
-    if (entry.state == EntryState::present && entry.controller) {
-      const ControllerRecord& of = found.controllers[*entry.controller];
-      if (of.known_before && of.frames == 0) {
-        entry.unheard = true;
-        add(entry.detail, "known from before this slice, not one frame of it here");
-      }
-    }
     add(entry.detail, sentence(result.detail));
     call.entries.push_back(std::move(entry));
   }

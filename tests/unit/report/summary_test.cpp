@@ -83,6 +83,16 @@ Report monstrous(std::size_t count, const std::string& word) {
   return report;
 }
 
+/// One frame on one bus, and nothing else.
+Report quiet_hour() {
+  Report report;
+  report.found.start = kStart;
+  report.found.end = kStart + kHour;
+  report.found.frames = 1;
+  report.found.buses.resize(1);
+  return report;
+}
+
 }  // namespace
 
 TEST_CASE("a summary is short, narrow and plain whatever it has to tell") {
@@ -152,12 +162,8 @@ TEST_CASE("every fault that can be told has a first step") {
 }
 
 TEST_CASE("a capture made from a damaged one says so in its answer") {
-  Report report;
+  Report report = quiet_hour();
   Conclusions& all = report.found;
-  all.start = kStart;
-  all.end = kStart + kHour;
-  all.frames = 1;
-  all.buses.resize(1);
   const std::string whole = find_format("summary")->report(report, {});
   CHECK(whole.find("DAMAGED") == std::string::npos);
   RecordedNote lost;
@@ -180,12 +186,8 @@ TEST_CASE("a capture made from a damaged one says so in its answer") {
 }
 
 TEST_CASE("however much there is to tell, the summary says that not all could be read, and where it breaks off") {
-  Report report;
+  Report report = quiet_hour();
   Conclusions& all = report.found;
-  all.start = kStart;
-  all.end = kStart + kHour;
-  all.frames = 1;
-  all.buses.resize(1);
   CHECK(find_format("text")->report(report, {}).find("Nothing wrong was found on the bus.") != std::string::npos);
   for (BusSilence& silence : std::vector<BusSilence>(8)) {
     silence.start.time = kStart + kMinute;
@@ -232,12 +234,8 @@ TEST_CASE("however much there is to tell, the summary says that not all could be
 }
 
 TEST_CASE("what the recorder did not hear counts once, and not what a slice left out") {
-  Report report;
+  Report report = quiet_hour();
   Conclusions& all = report.found;
-  all.start = kStart;
-  all.end = kStart + kHour;
-  all.frames = 1;
-  all.buses.resize(1);
   all.buses[0].name = "can0";
   BlindSpan omitted{kStart + 10 * kMinute, kStart + 20 * kMinute, std::nullopt, "left out", Deafness::left_out};
   BlindSpan moment{kStart + 30 * kMinute, kStart + 30 * kMinute, 1, "lost", Deafness::frames_lost};

@@ -247,6 +247,17 @@ std::vector<std::string> long_run(std::size_t packets) {
   return blocks;
 }
 
+/// 400 packets 100 ms apart; behind the 200th the clock is put back.
+std::vector<std::string> with_step_back(SpanNs step) {
+  const BlockBuilder b;
+  std::vector<std::string> blocks;
+  for (std::size_t i = 0; i < 400; ++i)
+    blocks.push_back(
+        b.packet(static_cast<std::uint64_t>(kT0) + i * 100'000'000 - static_cast<std::uint64_t>(i >= 200 ? step : 0),
+                 can_packet(0x98FF0080, ByteBuilder(false).put(i).bytes)));
+  return blocks;
+}
+
 std::string with_head(const std::vector<std::string>& blocks) {
   const BlockBuilder b;
   std::string bytes = b.section() + b.nanosecond_bus("can0");
@@ -301,12 +312,7 @@ TEST_CASE("a time stamp of microseconds gets the one before it") {
 
 TEST_CASE("a clock that stepped is left alone beside stamps that were hit") {
   TempFolder folder;
-  const BlockBuilder b;
-  std::vector<std::string> good;
-  for (std::size_t i = 0; i < 400; ++i)
-    good.push_back(
-        b.packet(static_cast<std::uint64_t>(kT0) + i * 100'000'000 - (i >= 200 ? 15'000'000'000 : 0),
-                 can_packet(0x98FF0080, ByteBuilder(false).put(i).bytes)));
+  const std::vector<std::string> good = with_step_back(15 * kSecond);
   std::vector<std::string> hit = good;
   flip(hit[100], 58);
   flip(hit[300], 57);
@@ -365,13 +371,8 @@ TEST_CASE("a header in the middle of a file parts it: that times go back there i
 
 TEST_CASE("a clock that was put back makes no parts in the wrong order") {
   TempFolder folder;
-  const BlockBuilder b;
   // Behind the step the times lie all before those of the first part, and do not meet them.
-  std::vector<std::string> blocks;
-  for (std::size_t i = 0; i < 400; ++i)
-    blocks.push_back(
-        b.packet(static_cast<std::uint64_t>(kT0) + i * 100'000'000 - (i >= 200 ? 3'600'000'000'000 : 0),
-                 can_packet(0x98FF0080, ByteBuilder(false).put(i).bytes)));
+  const std::vector<std::string> blocks = with_step_back(kHour);
   const Outcome outcome = mend_bytes(folder, with_head(blocks));
   CHECK(outcome.bytes == with_head(blocks));
   CHECK(outcome.mended.sorted.empty());
