@@ -25,8 +25,8 @@ class Known final : public NetworkSink, public TransferSink {
     BusIndex bus = 0;
     RecorderNote note;
   };
-  /// By bus and address; of each controller its NAME first. Whoever was not heard for long is said to be
-  /// gone.
+  /// By bus and address; of each controller its NAME first, with its longest pause if it talked all the time,
+  /// its key is on and its bus lives (can/event.hpp, RecorderNote::Kind::known).
   std::vector<Note> notes(TimeNs at) const;
   /// Device descriptions that were uploaded so far; of each client only what differs from the last call.
   std::vector<Note> pool_notes();
